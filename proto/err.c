@@ -9,10 +9,12 @@ static const struct {
     const char *word;
     int exit_status;
 } codes[] = {
-    [ERR_OK] = {"ok", 0},           [ERR_INPUT] = {"input", 3},   [ERR_USAGE] = {"usage", 2},
-    [ERR_NOT_FOUND] = {"not-found", 1}, [ERR_DENIED] = {"denied", 5}, [ERR_PEER] = {"no-answer", 4},
-    [ERR_FULL] = {"full", 1},       [ERR_IO] = {"io", 1},         [ERR_MEM] = {"memory", 1},
-    [ERR_FORMAT] = {"format", 1},   [ERR_DAMAGED] = {"damaged", 1}, [ERR_BUSY] = {"busy", 1},
+    [ERR_OK] = {"ok", 0},           [ERR_INPUT] = {"input", 3},
+    [ERR_USAGE] = {"usage", 2},     [ERR_NOT_FOUND] = {"not-found", 1},
+    [ERR_DENIED] = {"denied", 5},   [ERR_PEER] = {"no-answer", 4},
+    [ERR_FULL] = {"full", 1},       [ERR_IO] = {"io", 1},
+    [ERR_MEM] = {"memory", 1},      [ERR_FORMAT] = {"format", 1},
+    [ERR_DAMAGED] = {"damaged", 1}, [ERR_BUSY] = {"busy", 1},
 };
 
 const char *

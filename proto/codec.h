@@ -1,0 +1,49 @@
+/* codec.h - bytes to messages and back, bounded.
+ *
+ * Decoding allocates from an arena that the caller sized; whatever a peer announces, it cannot
+ * take more. A decoded message is lent: it lives until the arena is reset or done.
+ */
+#ifndef PROTO_CODEC_H
+#define PROTO_CODEC_H
+
+#include <stddef.h>
+#include <stdint.h>
+#include <protobuf-c/protobuf-c.h>
+#include "proto/err.h"
+
+/* A bump allocator over one block. Never grows: a full arena refuses. */
+struct arena {
+    uint8_t *block;
+    size_t size, used;
+};
+
+enum { ARENA_RECORD = 64 * 1024, ARENA_BIG_RECORD = 1024 * 1024, ARENA_FRAME = 1024 * 1024 };
+
+/* ERR_MEM. End with arena_done(). */
+enum err arena_init(struct arena *arena, size_t size, struct err_text *why);
+void arena_reset(struct arena *arena); /* everything decoded into it is gone */
+void arena_done(struct arena *arena);
+/* NULL when full. Aligned for any type, not cleared. */
+void *arena_take(struct arena *arena, size_t size);
+
+/* Decodes and checks: shape, presence, ranges, UTF-8 without NUL, known enum words, and (one
+ * spelling) that packing again gives the same bytes. Unknown fields of a later version pass.
+ * *out_message is lent until the arena is reset.
+ * ERR_INPUT: not such a message; `why` names the field. ERR_MEM: more than the arena holds. */
+enum err codec_decode(const ProtobufCMessageDescriptor *descriptor, const uint8_t *bytes,
+                      size_t len, struct arena *arena, ProtobufCMessage **out_message,
+                      struct err_text *why);
+
+/* The same for bytes that this program stored itself after such a check: shape only. */
+enum err codec_decode_trusted(const ProtobufCMessageDescriptor *descriptor, const uint8_t *bytes,
+                              size_t len, struct arena *arena, ProtobufCMessage **out_message,
+                              struct err_text *why);
+
+/* The checks alone, on a message in memory. */
+enum err codec_check(const ProtobufCMessage *message, struct err_text *why);
+
+/* Packs into `bytes` of `size`. ERR_INPUT: it does not fit ("... at most N bytes"). */
+enum err codec_encode(const ProtobufCMessage *message, uint8_t *bytes, size_t size,
+                      size_t *out_len, struct err_text *why);
+
+#endif
