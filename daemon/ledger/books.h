@@ -1,0 +1,94 @@
+/* books.h - sums by month: what every fold posts and every report reads. One mechanism.
+ *
+ * A line is (measure, month, site, key) -> amount, an int64 in the measure's unit. Lines that come
+ * to 0 are not there. Since lines are sums of postings, the order of postings never shows.
+ * Stock and waste at a point in time are sums of all months up to it.
+ */
+#ifndef DAEMON_LEDGER_BOOKS_H
+#define DAEMON_LEDGER_BOOKS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+#include "proto/err.h"
+
+/* Declared once: name, unit, what the key is. Numbers are part of the ledger's format. */
+#define MEASURES(X)                                                                               \
+    /* grounds and stock of tubs; site = row (a site or "in-transit") */                          \
+    X(1, FILLED, "g", "")             /* net of tub records, G1 */                                \
+    X(2, FILLED_BY, "g", "method")    /* the same by method */                                    \
+    X(3, UNCAPTURED, "g", "method")   /* close.uncaptured_g; key "" never used */                 \
+    X(4, UNCAPTURED_DAYS_UNKNOWN, "days", "") /* closes without uncaptured_g */                   \
+    X(5, SENT, "g", "")                                                                           \
+    X(6, RECEIVED, "g", "")                                                                       \
+    X(7, REJECTED, "g", "")           /* S6 */                                                    \
+    X(8, USED, "g", "")               /* S7 */                                                    \
+    X(9, UNEXPLAINED_RECEIPT, "g", "")                                                            \
+    X(10, UNEXPLAINED_COUNT, "g", "")                                                             \
+    X(11, UNEXPLAINED_OVERDRAW, "g", "")                                                          \
+    X(12, UNEXPLAINED_EMPTY, "g", "")                                                             \
+    X(13, COUNTED, "times", "")       /* stocktakes with `tubs`, S2 */                            \
+    /* days and safety */                                                                         \
+    X(20, DAY_CLOSED, "times", "day") /* closes in force, by business day */                      \
+    X(21, WARM_OVER, "min", "tub")    /* floored minutes; listed even when 0 would hide: +1 */    \
+    X(22, WARM_UNKNOWN, "times", "tub")                                                           \
+    X(23, READING, "times", "place|day")                                                          \
+    X(24, READING_FAILED, "times", "record id")                                                   \
+    /* residue and waste; site = site of the record */                                            \
+    X(30, RESIDUE_MADE, "g", "")      /* strain.residue_g */                                      \
+    X(31, RESIDUE_SETTLED, "g", "")   /* residue that reached a destination */                    \
+    X(32, WASTE_BEGUN, "g", "")       /* W1, drain included */                                    \
+    X(33, WASTE_TO, "g", "destination|material|onsite") /* W4; onsite 0 or 1 */                   \
+    X(34, WASTE_GAP, "g", "")         /* W3 */                                                    \
+    X(35, RESIDUE_TO, "g", "batch|destination") /* for E4 */                                      \
+    /* product */                                                                                 \
+    X(40, BOTTLED_G, "g", "product")                                                              \
+    X(41, BOTTLED_ML, "mL", "product")                                                            \
+    X(42, BOTTLED, "bottles", "product")                                                          \
+    X(43, AT_LIST, "minor", "product|currency")                                                   \
+    X(44, DELIVERED, "minor", "product|currency")                                                 \
+    X(45, SOLD, "minor", "product|currency")                                                      \
+    X(46, LOST, "minor", "product|currency")                                                      \
+    X(47, UNPRICED, "times", "product|currency|which") /* list, delivered, lost without price */  \
+    X(50, BATCH_ENDED, "times", "batch") /* strain `end` in the month */                          \
+    X(51, BATCH_DRY_USED, "mg", "batch") /* W11, dry grounds less dry residue */                  \
+    X(52, LOT_BOTTLED, "times", "lot")                                                            \
+    /* quality */                                                                                 \
+    X(60, CORRECTION, "times", "record id")                                                       \
+    X(61, DISCREPANCY, "times", "code/record/subject") /* report rules, part 3 */
+
+enum measure {
+#define X(number, name, unit, key) MEASURE_##name = number,
+    MEASURES(X)
+#undef X
+};
+
+struct books; /* lines in memory, sorted */
+
+enum err books_new(struct books **out_books, struct err_text *why);
+void books_free(struct books *books); /* NULL is fine */
+
+struct posting {
+    enum measure measure;
+    int32_t month;   /* proto/when.h */
+    const char *site;
+    const char *key; /* "" where the measure has none */
+    int64_t amount;
+};
+
+enum err books_post(struct books *books, const struct posting *posting, struct err_text *why);
+
+/* One line; 0 when not there. */
+int64_t books_line(const struct books *books, enum measure measure, int32_t month,
+                   const char *site, const char *key);
+/* Sum over keys and, with site NULL, over sites, of months first..last inclusive. */
+int64_t books_sum(const struct books *books, enum measure measure, int32_t first, int32_t last,
+                  const char *site);
+
+/* Lines of one measure in months first..last, ordered by month, site, key; stop by returning
+ * false. */
+typedef bool books_visit(void *owner, const struct posting *line);
+void books_walk(const struct books *books, enum measure measure, int32_t first, int32_t last,
+                books_visit *visit, void *owner);
+
+#endif

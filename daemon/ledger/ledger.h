@@ -1,0 +1,70 @@
+/* ledger.h - the books of this machine: a pure fold over the logs of its store.
+ *
+ * Tables live in the store's file and can be dropped and rebuilt; they come out the same, byte for
+ * byte, whatever order records arrived in. Acknowledging a record does not wait for the ledger;
+ * an answer does: every query first takes in what the store has (ledger_catch_up).
+ */
+#ifndef DAEMON_LEDGER_LEDGER_H
+#define DAEMON_LEDGER_LEDGER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+#include "daemon/ledger/books.h"
+#include "daemon/ledger/catalogue.h"
+#include "daemon/ledger/fold.h"
+#include "daemon/store/store.h"
+#include "proto/err.h"
+#include "proto/ledger.pb-c.h"
+
+struct ledger;
+
+/* `store` is lent and must outlive the ledger. */
+enum err ledger_open(struct store *store, struct ledger **out_ledger, struct err_text *why);
+void ledger_close(struct ledger *ledger);
+
+/* Takes in the records that the store has and the ledger has not; commits in groups. */
+enum err ledger_catch_up(struct ledger *ledger, struct err_text *why);
+/* Drops every table and folds all records again. *out_records of them. */
+enum err ledger_rebuild(struct ledger *ledger, uint64_t *out_records, struct err_text *why);
+/* BLAKE2b-256 over all derived rows: equal for equal ledgers. */
+enum err ledger_digest(struct ledger *ledger, uint8_t out_digest[32], struct err_text *why);
+
+const struct catalogue *ledger_catalogue(const struct ledger *ledger); /* lent until catch_up */
+
+/* Rows of one class in order of code; stop by returning false. The row is lent for the call. */
+typedef bool ledger_visit(void *owner, const char *code, const ProtobufCMessage *row);
+enum err ledger_rows(struct ledger *ledger, enum subject_class class, ledger_visit *visit,
+                     void *owner, struct err_text *why);
+/* One row, decoded into the arena; ERR_NOT_FOUND. */
+enum err ledger_row(struct ledger *ledger, enum subject_class class, const char *code,
+                    struct arena *arena, ProtobufCMessage **out_row, struct err_text *why);
+
+/* The effective facts of one subject in T5 order, for reports and trace; stop with false. */
+typedef bool ledger_fact_visit(void *owner, const struct fact *fact);
+enum err ledger_facts(struct ledger *ledger, enum subject_class class, const char *code,
+                      int64_t held_most_ms, ledger_fact_visit *visit, void *owner,
+                      struct err_text *why);
+
+/* All that a report reads: the books and the catalogue as of K(T): records held up to T
+ * (INT64_MAX: all). Both are yours. */
+enum err ledger_books(struct ledger *ledger, int64_t held_most_ms, struct books **out_books,
+                      struct catalogue **out_catalogue, struct err_text *why);
+
+/* Closes of months, R6: *out_held_ms of the last period-close or restate of the month and its
+ * edition; ERR_NOT_FOUND when open. */
+struct closing {
+    int64_t held_ms;
+    char edition[65];
+    int32_t number;    /* of the restatement, 0: none */
+    char reason[512];
+};
+enum err ledger_closing(struct ledger *ledger, int32_t month, struct closing *out_closing,
+                        struct err_text *why);
+
+/* Records and corrections that came too late for their closed month and are listed in `month`
+ * (R7), in order of id; stop with false. */
+enum err ledger_late(struct ledger *ledger, int32_t month, ledger_fact_visit *visit, void *owner,
+                     struct err_text *why);
+
+#endif
