@@ -34,6 +34,7 @@
     X(22, WARM_UNKNOWN, "times", "tub")                                                           \
     X(23, READING, "times", "place|day")                                                          \
     X(24, READING_FAILED, "times", "record id")                                                   \
+    X(25, RECORDS, "times", "day")    /* facts by business day of their site; R8's newest */     \
     /* residue and waste; site = site of the record */                                            \
     X(30, RESIDUE_MADE, "g", "")      /* strain.residue_g */                                      \
     X(31, RESIDUE_SETTLED, "g", "")   /* residue that reached a destination */                    \

@@ -26,7 +26,8 @@ enum subject_class {
     SUBJECT_DAY = 6,    /* code: site|YYYY-MM-DD */
     SUBJECT_COUNT = 7,  /* code: site; its stocktakes */
     SUBJECT_PLACE = 8,  /* code: place; readings */
-    SUBJECT_DEMAND = 9, /* code: hub-wide "orders" */
+    SUBJECT_DEMAND = 9, /* code: hub-wide "orders", "plans", "pickups", "closings" */
+    SUBJECT_RECORD = 10, /* code: id as text; what the ledger itself says about one record */
 };
 
 /* One record as it counts: corrections applied (R1), voids left out. */
@@ -40,9 +41,10 @@ struct fact {
     int32_t day, month;    /* business day and report month (T1-T4); of `close`: its `day` */
     int64_t held_ms;
     bool clock_ahead;      /* T8 */
+    int64_t waste_g;       /* waste folds only: what outcome_waste() gave for this fact, else 0 */
 };
 
-struct outcome; /* collects what a fold gives; see outcome_* */
+struct outcome; /* collects what a fold gives; daemon/ledger/outcome.h makes and reads one */
 
 enum err outcome_post(struct outcome *outcome, enum measure measure, int32_t month,
                       const char *site, const char *key, int64_t amount);
@@ -51,25 +53,38 @@ enum err outcome_flag(struct outcome *outcome, const struct fact *fact, const ch
                       const char *subject);
 /* The row of this subject (a message of ledger.proto, packed by the call); at most one. */
 enum err outcome_row(struct outcome *outcome, const ProtobufCMessage *row);
-/* A mass that becomes waste somewhere else because of this fact: the waste fold of `site` sees it
- * in T5 order at the fact's place (a discard of a tub that says `count`). */
-enum err outcome_waste(struct outcome *outcome, const struct fact *fact, const char *site,
-                       const char *stream, int64_t mass_g);
+/* The mass of a fact whose record does not say it (a discard of a tub by `count`): the waste fold
+ * of the fact's site sees it as fact.waste_g. Not for a fact that states its mass_g. */
+enum err outcome_waste(struct outcome *outcome, const struct fact *fact, int64_t mass_g);
+/* Between these instants (inclusive; INT64_MAX: still) a stocktake of `site` that does not list
+ * this subject could change it; later ones fold it again. */
+enum err outcome_stay(struct outcome *outcome, const char *site, int64_t from_ms, int64_t to_ms);
 
+/* Facts outside the boundary of their site (R4) reach no fold: the ledger flags them itself, as it
+ * does `clock-ahead`, `unknown-record` and corrections. */
 struct fold_input {
     const struct catalogue *catalogue;
     const char *hub_site;
     const char *code;            /* of the subject */
     const struct fact *facts;    /* n of them, T5 order */
     size_t n;
-    const struct fact *counts;   /* stocktakes with what this class needs, T5 order (tubs, lots) */
+    /* Stocktakes of all sites that counted what this class needs (tubs for a tub, bottles for a
+     * lot), T5 order, whether they list this subject or not. Their lists are left empty here: the
+     * ones that list this subject are in `facts` too, whole, with the same id. */
+    const struct fact *counts;
     size_t n_counts;
-    /* Look at another subject's row or facts (a lot's batch, a supply's item). NULL: not known.
-     * The ledger notes the dependency: when that subject changes, this one is folded again. */
-    const struct fact *(*first_fact)(void *owner, enum subject_class, const char *code,
+    /* Facts of another subject (a lot's batch, a supply's item): the first of a kind, NULL when
+     * there is none; or all of them. Lent until the fold returns. The ledger notes the
+     * dependency: when that subject changes, this one is folded again. */
+    const struct fact *(*first_fact)(void *owner, enum subject_class class, const char *code,
                                      uint32_t kind_number);
+    enum err (*facts_of)(void *owner, enum subject_class class, const char *code,
+                         const struct fact **out_facts, size_t *out_n);
     void *owner;
 };
+
+/* T5 between two facts: below 0, 0 (the same record), above 0. */
+int fact_order(const struct fact *a, const struct fact *b);
 
 typedef enum err fold_fn(const struct fold_input *input, struct outcome *outcome,
                          struct err_text *why);

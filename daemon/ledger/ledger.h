@@ -51,19 +51,31 @@ enum err ledger_facts(struct ledger *ledger, enum subject_class class, const cha
 enum err ledger_books(struct ledger *ledger, int64_t held_most_ms, struct books **out_books,
                       struct catalogue **out_catalogue, struct err_text *why);
 
-/* Closes of months, R6: *out_held_ms of the last period-close or restate of the month and its
- * edition; ERR_NOT_FOUND when open. */
+/* Closes of months, R6, among what was held up to `held_most_ms` (INT64_MAX: all): *out_closing is
+ * the last period-close or restate of the month; ERR_NOT_FOUND when it is open. */
 struct closing {
     int64_t held_ms;
     char edition[65];
     int32_t number;    /* of the restatement, 0: none */
     char reason[512];
+    uint8_t id[16];    /* of that record: its heads are in it (ledger_facts, SUBJECT_DEMAND) */
 };
-enum err ledger_closing(struct ledger *ledger, int32_t month, struct closing *out_closing,
-                        struct err_text *why);
+enum err ledger_closing(struct ledger *ledger, int32_t month, int64_t held_most_ms,
+                        struct closing *out_closing, struct err_text *why);
+
+/* The correction that decides over a record, among those held up to `held_most_ms`.
+ * ERR_NOT_FOUND: none. */
+struct correction {
+    uint8_t by[16];
+    bool is_void;
+    char reason[256];
+};
+enum err ledger_correction(struct ledger *ledger, const uint8_t record[16], int64_t held_most_ms,
+                           struct correction *out_correction, struct err_text *why);
 
 /* Records and corrections that came too late for their closed month and are listed in `month`
- * (R7), in order of id; stop with false. */
+ * (R7), in order of id; stop with false. fact.month is the closed month they belong to; of a
+ * correction the fact is the `correct` record itself. When `month` is closed: as it was then. */
 enum err ledger_late(struct ledger *ledger, int32_t month, ledger_fact_visit *visit, void *owner,
                      struct err_text *why);
 

@@ -1,0 +1,45 @@
+/* outcome.h - what a fold gave, collected, packed into bytes and read back.
+ *
+ * The bytes are the same for the same set of gifts: postings of one line are summed, sums of 0 are
+ * left out, all is sorted. The ledger keeps them per subject, to take back what was given.
+ */
+#ifndef DAEMON_LEDGER_OUTCOME_H
+#define DAEMON_LEDGER_OUTCOME_H
+
+#include "daemon/ledger/fold.h"
+
+enum err outcome_new(struct outcome **out_outcome, struct err_text *why);
+void outcome_free(struct outcome *outcome); /* NULL is fine */
+void outcome_clear(struct outcome *outcome);
+
+/* A look at another subject's facts: folded again when that one changes. */
+enum err outcome_depends(struct outcome *outcome, enum subject_class class, const char *code);
+
+/* All that was given, in bytes; n is 0 when there was nothing. Lent until the next outcome_*. */
+enum err outcome_pack(struct outcome *outcome, const uint8_t **out_bytes, size_t *out_len);
+
+enum outcome_item_type {
+    OUTCOME_POSTING = 1,
+    OUTCOME_ROW = 2,     /* bytes, len */
+    OUTCOME_WASTE = 3,   /* id, site, amount */
+    OUTCOME_STAY = 4,    /* site, from_ms, to_ms */
+    OUTCOME_DEPENDS = 5, /* class, key: the code */
+};
+
+struct outcome_item {
+    enum outcome_item_type type;
+    enum measure measure;
+    int32_t month;
+    const char *site, *key;
+    int64_t amount;
+    const uint8_t *bytes;
+    size_t len;
+    uint8_t id[16];
+    int64_t from_ms, to_ms;
+    enum subject_class class;
+};
+
+/* Reads item after item: *at from 0. false at the end. What it points to lies in `bytes`. */
+bool outcome_next(const uint8_t *bytes, size_t len, size_t *at, struct outcome_item *out_item);
+
+#endif
