@@ -33,11 +33,11 @@
     X(21, WARM_OVER, "min", "tub")    /* floored minutes; listed even when 0 would hide: +1 */    \
     X(22, WARM_UNKNOWN, "times", "tub")                                                           \
     X(23, READING, "times", "place|day")                                                          \
-    X(24, READING_FAILED, "times", "record id")                                                   \
+    X(24, READING_FAILED, "times", "record|temp_c|open|place") /* Q2; open 0 or 1 */              \
     X(25, RECORDS, "times", "day")    /* facts by business day of their site; R8's newest */     \
     /* residue and waste; site = site of the record */                                            \
     X(30, RESIDUE_MADE, "g", "")      /* strain.residue_g */                                      \
-    X(31, RESIDUE_SETTLED, "g", "")   /* residue that reached a destination */                    \
+    X(31, RESIDUE_SETTLED, "g", "")   /* residue that waits no more */                            \
     X(32, WASTE_BEGUN, "g", "")       /* W1, drain included */                                    \
     X(33, WASTE_TO, "g", "destination|material|onsite") /* W4; onsite 0 or 1 */                   \
     X(34, WASTE_GAP, "g", "")         /* W3 */                                                    \
@@ -52,8 +52,16 @@
     X(46, LOST, "minor", "product|currency")                                                      \
     X(47, UNPRICED, "times", "product|currency|which") /* list, delivered, lost without price */  \
     X(50, BATCH_ENDED, "times", "batch") /* strain `end` in the month */                          \
-    X(51, BATCH_DRY_USED, "mg", "batch") /* W11, dry grounds less dry residue */                  \
+    X(51, BATCH_DRY_USED, "ug", "batch") /* W11, dry grounds less dry residue */                  \
     X(52, LOT_BOTTLED, "times", "lot")                                                            \
+    X(53, LOT_HELD, "lots", "why|lot") /* Q1: +1 when it begins to be held, -1 when that ends */  \
+    /* B1, B2: in the month of the batch's last `end`, else of its last record; site of its mix.  \
+     * Separated by one space, which no code has. */                                              \
+    X(54, BATCH_IN, "g", "class detail batch") /* "spirit 40.0 B-1", fold_batch.c */            \
+    X(55, BATCH_OUT, "g", "what batch")        /* product, residue, loss */                       \
+    X(56, BATCH_ML, "mL", "batch")             /* product, at 20 Cel */                           \
+    X(57, BATCH_DRY, "ug", "batch")            /* dry matter of its grounds */                    \
+    X(58, BATCH_ABV, "times", "abv batch")     /* measured; not there: only an estimate */        \
     /* quality */                                                                                 \
     X(60, CORRECTION, "times", "record id")                                                       \
     X(61, DISCREPANCY, "times", "code/record/subject") /* report rules, part 3 */

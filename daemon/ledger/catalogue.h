@@ -27,6 +27,15 @@ enum err catalogue_add(struct catalogue *catalogue, const Knockbox__Record *reco
 const ProtobufCMessage *catalogue_get(const struct catalogue *catalogue, uint32_t kind_number,
                                       const char *key, int32_t day);
 
+/* The version of an act (recall, settle, period-close) that people knew at an instant: the last by
+ * (`at`, id) that is not after it, whatever its `from`. NULL: none. Lent until the next add. */
+const ProtobufCMessage *catalogue_at(const struct catalogue *catalogue, uint32_t kind_number,
+                                     const char *key, int64_t at_ms);
+
+/* The instants (`at`) of all versions of a key, ascending; *out_at_ms lent until the next add. */
+unsigned catalogue_instants(const struct catalogue *catalogue, uint32_t kind_number,
+                            const char *key, const int64_t **out_at_ms);
+
 /* All keys of a kind in bytewise order; `*out_keys` lent until the next add. */
 unsigned catalogue_keys(const struct catalogue *catalogue, uint32_t kind_number,
                         const char *const **out_keys);

@@ -28,7 +28,16 @@ enum subject_class {
     SUBJECT_PLACE = 8,  /* code: place; readings */
     SUBJECT_DEMAND = 9, /* code: hub-wide "orders", "plans", "pickups", "closings" */
     SUBJECT_RECORD = 10, /* code: id as text; what the ledger itself says about one record */
+    SUBJECT_SALE = 11,   /* code: product; its sales without a lot, P3 */
 };
+
+/* Which records are facts of a subject of the later classes (a record may be of several):
+ *   batch   mix, strain, measure, bottle, residue, discard that name it
+ *   lot     bottle, release, dispatch, accept, sale, discard, measure that name it, mix that takes
+ *           it in, stocktake that lists it (a lot named here may turn out to be a supply)
+ *   waste   close, strain, residue, collection, discard in the log of that site
+ *   sale    sale by product
+ * Records outside the boundary (R4) are no facts at all; the ledger flags them itself. */
 
 /* One record as it counts: corrections applied (R1), voids left out. */
 struct fact {
@@ -90,6 +99,6 @@ typedef enum err fold_fn(const struct fold_input *input, struct outcome *outcome
                          struct err_text *why);
 
 fold_fn fold_tub, fold_supply, fold_day, fold_place, fold_count;
-fold_fn fold_batch, fold_lot, fold_waste;
+fold_fn fold_batch, fold_lot, fold_sale, fold_waste;
 
 #endif
