@@ -17,7 +17,11 @@ struct arena {
     size_t size, used;
 };
 
-enum { ARENA_RECORD = 64 * 1024, ARENA_BIG_RECORD = 1024 * 1024, ARENA_FRAME = 1024 * 1024 };
+enum {
+    ARENA_RECORD = 64 * 1024,
+    ARENA_BIG_RECORD = 1024 * 1024,
+    ARENA_FRAME = 1024 * 1024
+};
 
 /* ERR_MEM. End with arena_done(). */
 enum err arena_init(struct arena *arena, size_t size, struct err_text *why);
@@ -43,7 +47,7 @@ enum err codec_decode_trusted(const ProtobufCMessageDescriptor *descriptor, cons
 enum err codec_check(const ProtobufCMessage *message, struct err_text *why);
 
 /* Packs into `bytes` of `size`. ERR_INPUT: it does not fit ("... at most N bytes"). */
-enum err codec_encode(const ProtobufCMessage *message, uint8_t *bytes, size_t size,
-                      size_t *out_len, struct err_text *why);
+enum err codec_encode(const ProtobufCMessage *message, uint8_t *bytes, size_t size, size_t *out_len,
+                      struct err_text *why);
 
 #endif

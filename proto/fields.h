@@ -1,4 +1,4 @@
-/* fields.h - what record.proto and sync.proto say about each field beyond its type.
+/* fields.h - what the .proto files say about each field beyond its type.
  *
  * Grown at build time from the `//:` remarks of the .proto files by proto/fields.awk, in the
  * order of ProtobufCMessageDescriptor.fields, so rule i belongs to field i.
@@ -7,6 +7,7 @@
 #define PROTO_FIELDS_H
 
 #include <stdbool.h>
+#include <stddef.h>
 #include <stdint.h>
 #include <protobuf-c/protobuf-c.h>
 
@@ -26,14 +27,14 @@ enum field_type {
 };
 
 struct field_rule {
-    const char *json;    /* name in JSON: without _ms for instants, without a trailing _ */
+    const char *json; /* name in JSON: without _ms for instants, without a trailing _ */
     enum field_type type;
     bool required;
     bool ranged;         /* least and most hold for the number */
-    int64_t least, most; /* inclusive; for text and hex `most` is the size in bytes */
+    int64_t least, most; /* inclusive; of text, code, uuid and hex: the size in bytes */
     const char *least_text, *most_text; /* the range as declared, "" for none; decimals use it */
-    const char *unit;    /* "g", "mL", "Cel", "min", ...; "" for none */
-    const char *doc;     /* words for docs/records.md; "" for none */
+    const char *unit;                   /* "g", "mL", "Cel", "min", ...; "" for none */
+    const char *doc;                    /* words for docs/records.md; "" for none */
 };
 
 struct message_rule {
@@ -43,8 +44,14 @@ struct message_rule {
     const char *doc;
 };
 
-/* The rules of a message; never NULL for a message of record.proto or sync.proto. */
+/* The rules of a message; never NULL for a message of our .proto files. */
 const struct message_rule *message_rule(const ProtobufCMessageDescriptor *descriptor);
+
+/* Is the field there: set, a list with entries, the member of its oneof that is set? */
+bool field_is_present(const ProtobufCFieldDescriptor *field, const ProtobufCMessage *message);
+
+/* Bytes from one entry of a repeated field of the type to the next. */
+size_t field_entry_size(ProtobufCType type);
 
 /* All messages in the order of declaration; *out_n of them. For docs and tests. */
 const struct message_rule *message_rules(unsigned *out_n);

@@ -7,10 +7,21 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { WHEN_TEXT = 40, DAY_TEXT = 16, MONTH_TEXT = 8 }; /* sizes with the final NUL */
+/* 9999-12-31T23:59:59.999Z, 1900-01-01 and 9999-12-31: the last instant and the days we know. */
+#define WHEN_MOST_MS INT64_C(253402300799999)
+enum {
+    DAY_LEAST = -25567,
+    DAY_MOST = 2932896
+};
+enum {
+    WHEN_TEXT = 40,
+    DAY_TEXT = 16,
+    MONTH_TEXT = 8
+}; /* sizes with the final NUL */
 
 /* RFC 3339 with `T`, seconds, an optional fraction (1-9 digits, kept to the millisecond) and `Z`
- * or +hh:mm. false: not such a text, or a day that does not exist. Years 1970 to 9999.
+ * or +hh:mm. false: not such a text, or a day or second (23:59:60 too) that
+ * does not exist. Instants from 1970 to 9999, in UTC.
  * *out_offset_min may be NULL. */
 bool when_parse(const char *text, int64_t *out_ms, int *out_offset_min);
 
