@@ -19,29 +19,29 @@ struct serve;
 
 /* Who is asking. */
 struct caller {
-    unsigned roles;   /* enum role bits */
-    char via[64];     /* "uid 1000 (mara)" or "key 3f9a..." for the record's envelope */
+    unsigned roles; /* enum role bits */
+    char via[64];   /* "uid 1000 (mara)" or "key 3f9a..." for the record's envelope */
 };
 
 /* What a site is doing on the wire, for `status`; filled by sync, asked by serve. */
 struct site_state {
     char site[SITE_SIZE];
     bool online;
-    int64_t last_seen_ms;     /* < 0: never */
-    uint64_t behind;          /* records the site has and the hub has not, as last told */
-    int64_t clock_offset_ms;  /* site minus hub */
-    bool forked;              /* an epoch went two ways and people have not settled it */
-    bool enrolled;            /* has a machine of its own */
+    int64_t last_seen_ms;    /* < 0: never */
+    uint64_t behind;         /* records the site has and the hub has not, as last told */
+    int64_t clock_offset_ms; /* site minus hub */
+    bool forked;             /* an epoch went two ways and people have not settled it */
+    bool enrolled;           /* has a machine of its own */
 };
 
 struct serve_options {
-    struct store *store;      /* lent */
-    struct ledger *ledger;    /* lent */
+    struct store *store;   /* lent */
+    struct ledger *ledger; /* lent */
     struct clock clock;
     bool is_hub;
-    const char *site;         /* own site code, lent */
-    const char *hub_site;     /* lent */
-    const char *zone;         /* of this site until the catalogue says otherwise; lent, may be "" */
+    const char *site;     /* own site code, lent */
+    const char *hub_site; /* lent */
+    const char *zone;     /* of this site until the catalogue says otherwise; lent, may be "" */
     /* Fills at most `most` states, returns how many there are; at a café the one of its hub link. */
     size_t (*sites)(void *owner, struct site_state *out, size_t most);
     /* Told after each commit that appended to own logs, so that sync sends at once. */

@@ -1,0 +1,170 @@
+/* word_status.c - `status`: every site this machine has, how far its log goes, what is amiss. */
+#include <stdlib.h>
+#include <string.h>
+#include "daemon/serve/missing.h"
+#include "daemon/serve/show.h"
+#include "daemon/serve/words.h"
+
+enum {
+    LOGS_MOST = 65536,
+    CLOCK_OFF_MS = 5000,
+    SILENT_MS = 24 * 3600 * 1000
+};
+
+struct status {
+    struct call *call;
+    struct site_state *states;
+    size_t n_states;
+    int64_t now_ms;
+};
+
+static const struct site_state *
+state_of(const struct status *status, const char *site)
+{
+    for (size_t i = 0; i < status->n_states; i++)
+        if (strcmp(status->states[i].site, site) == 0)
+            return &status->states[i];
+    return NULL;
+}
+
+static void
+alert(json_t *alerts, bool is_so, const char *words)
+{
+    if (is_so)
+        (void)json_array_append_new(alerts, json_string(words));
+}
+
+static json_t *
+alerts_of(const struct status *status, const struct site_state *state, int64_t missing)
+{
+    json_t *alerts = json_array();
+    alert(alerts, missing > 0, "days without a close");
+    if (state == NULL)
+        return alerts;
+    int64_t off = state->clock_offset_ms;
+    alert(alerts, state->forked, "its log went two ways: settle it");
+    alert(alerts, off > CLOCK_OFF_MS || off < -CLOCK_OFF_MS, "its clock is off");
+    alert(alerts,
+          state->enrolled && !state->online && state->last_seen_ms >= 0 &&
+              status->now_ms - state->last_seen_ms > SILENT_MS,
+          "silent for more than a day");
+    alert(alerts, state->enrolled && state->last_seen_ms < 0, "enrolled, never seen");
+    return alerts;
+}
+
+static json_t *
+site_json(const struct status *status, const struct log_mark *log, const char *site,
+          int64_t missing)
+{
+    const struct serve_options *options = &status->call->serve->options;
+    const struct site_state *state = state_of(status, site);
+    bool own = strcmp(site, options->site) == 0;
+    int offset = show_offset(status->call, site, status->now_ms);
+    int64_t seen = own ? status->now_ms : state != NULL ? state->last_seen_ms : -1;
+    bool has_state = state != NULL && !(own && options->is_hub);
+    return json_pack("{s:s, s:b, s:o, s:I, s:I, s:I, s:I, s:I, s:b, s:o}", "site", site, "online",
+                     own || (state != NULL && state->online), "last_seen",
+                     show_instant(seen, offset), "epoch",
+                     (json_int_t)(log != NULL ? log->epoch : 0), "seq_held",
+                     (json_int_t)(log != NULL ? log->seq : 0), "behind",
+                     (json_int_t)(has_state ? state->behind : 0), "clock_offset_ms",
+                     (json_int_t)(has_state ? state->clock_offset_ms : 0), "missing_days",
+                     (json_int_t)missing, "box", own || (state != NULL && state->enrolled),
+                     "alerts", alerts_of(status, has_state ? state : NULL, missing));
+}
+
+static enum err
+count_missing(const struct status *status, const char *site, int64_t *out_missing,
+              struct err_text *why)
+{
+    int32_t today = show_today(status->call, site), days[MISSING_LOOK_BACK];
+    size_t n = 0;
+    enum err e =
+        missing_days(status->call, site, today - MISSING_LOOK_BACK, today - 1, days, &n, why);
+    *out_missing = (int64_t)n;
+    return e;
+}
+
+static enum err
+add_site(const struct status *status, const struct log_mark *log, const char *site, json_t *list,
+         struct err_text *why)
+{
+    int64_t missing = 0;
+    enum err e = count_missing(status, site, &missing, why);
+    if (e == ERR_OK && json_array_append_new(list, site_json(status, log, site, missing)) != 0)
+        e = err_set(ERR_MEM, why, "no memory for the status");
+    return e;
+}
+
+/* Sites that have a log here: the newest epoch of each (logs are in order of site and epoch). */
+static enum err
+add_logs(const struct status *status, json_t *list, struct err_text *why)
+{
+    struct store_view *view = NULL;
+    size_t n = 0;
+    struct log_mark *logs = calloc(LOGS_MOST, sizeof *logs);
+    if (logs == NULL)
+        return err_set(ERR_MEM, why, "no memory for the status");
+    enum err e = store_look(status->call->serve->options.store, &view, why);
+    if (e == ERR_OK)
+        e = store_marks(view, NULL, logs, LOGS_MOST, &n, why);
+    if (view != NULL)
+        store_done(&view);
+    for (size_t i = 0; i < n && i < LOGS_MOST && e == ERR_OK; i++)
+        if (i + 1 == n || strcmp(logs[i].site, logs[i + 1].site) != 0)
+            e = add_site(status, &logs[i], logs[i].site, list, why);
+    free(logs);
+    return e;
+}
+
+static bool
+is_listed(const json_t *list, const char *site)
+{
+    for (size_t i = 0; i < json_array_size(list); i++)
+        if (strcmp(json_string_value(json_object_get(json_array_get(list, i), "site")), site) == 0)
+            return true;
+    return false;
+}
+
+/* Enrolled sites, and sites of the catalogue, that have sent nothing yet. */
+static enum err
+add_silent(const struct status *status, json_t *list, struct err_text *why)
+{
+    const char *const *keys = NULL;
+    unsigned n = catalogue_keys(ledger_catalogue(status->call->serve->options.ledger),
+                                KNOCKBOX__RECORD__BODY_SITE_, &keys);
+    enum err e = ERR_OK;
+    for (unsigned i = 0; i < n && e == ERR_OK; i++)
+        if (!is_listed(list, keys[i]))
+            e = add_site(status, NULL, keys[i], list, why);
+    for (size_t i = 0; i < status->n_states && e == ERR_OK; i++)
+        if (!is_listed(list, status->states[i].site))
+            e = add_site(status, NULL, status->states[i].site, list, why);
+    return e;
+}
+
+enum err
+word_status(struct call *call, struct err_text *why)
+{
+    struct ledger *ledger = NULL;
+    struct status status = {.call = call, .now_ms = show_now(call)};
+    json_t *list = json_array();
+    enum err e = call_ledger(call, &ledger, why);
+    status.states = show_states(call, &status.n_states);
+    if (e == ERR_OK)
+        e = add_logs(&status, list, why);
+    if (e == ERR_OK && call->serve->options.is_hub)
+        e = add_silent(&status, list, why);
+    free(status.states);
+    if (e != ERR_OK) {
+        json_decref(list);
+        return e;
+    }
+    const struct serve_options *options = &call->serve->options;
+    return call_json(
+        call,
+        json_pack("{s:s, s:b, s:o, s:o, s:o}", "site", options->site, "hub", options->is_hub, "now",
+                  show_instant(status.now_ms, show_offset(call, options->site, status.now_ms)),
+                  "link", show_link(call), "sites", list),
+        why);
+}

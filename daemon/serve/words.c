@@ -1,0 +1,55 @@
+/* words.c - the table of words. */
+#include "daemon/serve/words.h"
+
+#include <string.h>
+
+enum {
+    STAFF =
+        ROLE_BIT_BARISTA | ROLE_BIT_DRIVER | ROLE_BIT_KITCHEN | ROLE_BIT_OFFICE | ROLE_BIT_OPERATOR,
+    DESK = ROLE_BIT_OFFICE | ROLE_BIT_OPERATOR,
+    COOKS = ROLE_BIT_KITCHEN | ROLE_BIT_OFFICE | ROLE_BIT_OPERATOR,
+    READERS = COOKS | ROLE_BIT_READER,
+};
+
+static const struct word table[] = {
+    {"write", STAFF, WORD_ANYWHERE, "mode keep_good force loose", true, word_write},
+    {"export", READERS, WORD_ANYWHERE, "from to site kind after", false, word_export},
+    {"status", ROLE_BIT_ALL, WORD_ANYWHERE, "", false, word_status},
+    {"link", ROLE_BIT_ALL, WORD_ANYWHERE, "", false, word_link},
+    {"freezer", ROLE_BIT_ALL, WORD_ANYWHERE, "site place all", false, word_freezer},
+    {"stock", ROLE_BIT_ALL, WORD_ANYWHERE, "", false, word_stock},
+    {"hints", STAFF, WORD_ANYWHERE, "site", false, word_hints},
+    {"who", ROLE_BIT_ALL, WORD_ANYWHERE, "", false, word_who},
+    {"verify", READERS, WORD_ANYWHERE, "", false, word_verify},
+    {"digest", ROLE_BIT_OPERATOR | ROLE_BIT_OFFICE, WORD_ANYWHERE, "rebuild", false, word_digest},
+};
+
+const struct word *
+words(unsigned *out_n)
+{
+    *out_n = sizeof table / sizeof table[0];
+    return table;
+}
+
+const struct word *
+word_find(const char *word)
+{
+    for (size_t i = 0; word != NULL && i < sizeof table / sizeof table[0]; i++)
+        if (strcmp(table[i].word, word) == 0)
+            return &table[i];
+    return NULL;
+}
+
+bool
+word_takes(const struct word *word, const char *arg)
+{
+    size_t len = strlen(arg);
+    const char *at = word->args;
+    while (len > 0 && (at = strstr(at, arg)) != NULL) {
+        bool starts = at == word->args || at[-1] == ' ';
+        if (starts && (at[len] == '\0' || at[len] == ' '))
+            return true;
+        at += len;
+    }
+    return false;
+}
