@@ -98,7 +98,7 @@ struct town {
     int n_batches;
     int next_label[SITES];
     int residue_waiting_g;
-    char last_id[40];
+    char last_id[80];
 };
 
 /* xorshift64*, so that every machine rolls the same dice. */
@@ -378,7 +378,7 @@ fill_tub(struct town *t, int site, int day, int hour, int minute, const char *co
         "\"place\":\"%s-freezer\"",
         tub->code, coffee, tub->net_g + BOX_G + (wrong ? 1000 : 0), BOX_G, tub->net_g / 40,
         when(knocked), when(frozen), cafes[site].code);
-    char tub_id[40];
+    char tub_id[80];
     memcpy(tub_id, t->last_id, sizeof tub_id);
     if (wrong)
         put(t, site, day + 2, "correct", instant(t, day + 2, 9, 12),
