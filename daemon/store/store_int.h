@@ -1,0 +1,86 @@
+/* store_int.h - what the files of the store share; nobody else includes it.
+ */
+#ifndef DAEMON_STORE_STORE_INT_H
+#define DAEMON_STORE_STORE_INT_H
+
+#include "daemon/store/row.h"
+#include "daemon/store/store.h"
+
+/* One log. `mark` is as committed, `now` as the open transaction left it; equal when `dirty` is
+ * false. Its number is its place in store.logs plus one and never changes. */
+struct log {
+    uint32_t number;
+    struct log_mark mark, now;
+    bool dirty, fresh; /* fresh: made in the open transaction */
+    struct log *next_dirty;
+};
+
+/* The newest record over all logs; all 0 for none. */
+struct last {
+    uint64_t lsn, seq;
+    uint32_t log;
+};
+
+struct store_view {
+    struct store *store;
+    struct kv_txn *txn; /* NULL: not open */
+    bool writes;        /* the view of the write: sees `now` */
+};
+
+struct store_txn {
+    struct store *store;
+    struct store_view view;
+    bool low; /* the disk has little room left */
+};
+
+/* logs[0..n_logs) by number, sorted[0..n_logs) by site, epoch, mark. */
+struct store {
+    struct kv *kv;
+    struct clock clock;
+    char *dir;
+    char site[SITE_SIZE];
+    uint8_t generation[8];
+    MDB_dbi records, runs, by_id, log_rows, meta, notes;
+    struct log **logs, **sorted;
+    uint32_t n_logs, room;
+    struct log *dirty;
+    struct last last, last_now; /* committed; in the open transaction */
+    struct store_txn write;
+    struct store_view read;
+    uint8_t *buffer; /* ROW_MOST bytes: the row being written */
+};
+
+/* ---- store_logs.c: the logs in memory */
+
+bool site_name_fits(const char *site); /* 1 to 64 bytes */
+/* NULL: no such log. */
+struct log *logs_find(struct store *store, const char *site, uint32_t epoch,
+                      const uint8_t mark[MARK_SIZE]);
+/* The own log of `site` that is appended to: the one with the highest epoch. NULL: none. */
+struct log *logs_own(struct store *store, const char *site);
+uint32_t logs_last_epoch(const struct store *store, const char *site); /* 0 for none */
+/* A new log in the open transaction (or, with `fresh` false, one read from disk). */
+enum err logs_add(struct store *store, const struct log_mark *mark, bool fresh,
+                  struct log **out_log, struct err_text *why);
+void logs_touch(struct store *store, struct log *log); /* `now` has changed */
+enum err logs_write(struct store *store, struct kv_txn *txn, struct err_text *why); /* dirty ones */
+void logs_settle(struct store *store, bool committed); /* takes over `now`, or goes back */
+void logs_free(struct store *store);
+enum err logs_load(struct store *store, struct kv_txn *txn, struct err_text *why);
+
+/* ---- store_read.c */
+
+/* The row of `lsn`, checked. ERR_NOT_FOUND, ERR_DAMAGED. */
+enum err read_row(struct store_view *view, uint64_t lsn, struct row *out_row, struct err_text *why);
+/* The row of a number of a log. ERR_NOT_FOUND. */
+enum err read_seq(struct store_view *view, uint32_t log, uint64_t seq, struct row *out_row,
+                  struct err_text *why);
+/* A value of the records table as a row. ERR_DAMAGED. */
+enum err row_of(const struct store *store, uint64_t lsn, const MDB_val *value, struct row *out_row,
+                struct err_text *why);
+/* The mark of a log as the view sees it. ERR_NOT_FOUND: made later. */
+enum err mark_in(struct store_view *view, const struct log *log, struct log_mark *out_mark,
+                 struct err_text *why);
+void stored_of(const struct store *store, const struct row *row, struct stored *out);
+
+#endif
