@@ -1,0 +1,14 @@
+/* fold_sale.c - sales of a product without a lot: value, and no lot moves (report rule P3). */
+#include "daemon/ledger/fold.h"
+#include "daemon/ledger/money.h"
+
+enum err
+fold_sale(const struct fold_input *input, struct outcome *outcome, struct err_text *why)
+{
+    (void)why;
+    enum err e = ERR_OK;
+    for (size_t i = 0; e == ERR_OK && i < input->n; i++)
+        if (input->facts[i].kind->number == KNOCKBOX__RECORD__BODY_SALE)
+            e = money_post_sale(outcome, &input->facts[i], input->code);
+    return e;
+}
