@@ -99,5 +99,10 @@ int64_t books_sum(const struct books *books, enum measure measure, int32_t first
 typedef bool books_visit(void *owner, const struct posting *line);
 void books_walk(const struct books *books, enum measure measure, int32_t first, int32_t last,
                 books_visit *visit, void *owner);
+/* All lines, ordered by measure, month, site, key. */
+void books_walk_all(const struct books *books, books_visit *visit, void *owner);
+
+void books_clear(struct books *books);             /* no lines any more */
+size_t books_size(const struct books *books);      /* lines in memory, those of 0 too */
 
 #endif

@@ -1,0 +1,430 @@
+/* catalogue.c - versions of catalogue records and acts, by kind and key. */
+#include "daemon/ledger/catalogue.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include "daemon/record/kind.h"
+#include "daemon/record/record.h"
+#include "proto/when.h"
+
+enum {
+    KEY_MAX = 400
+};
+
+struct version {
+    int32_t from; /* first day of force */
+    int64_t at_ms, held_ms;
+    uint8_t id[ID_SIZE];
+    ProtobufCMessage *body; /* ours */
+};
+
+/* One key of a kind. versions[] ordered by (from, at, id); instants[] ascending. */
+struct entry {
+    char *key;
+    struct version *versions;
+    int64_t *instants;
+    unsigned n;
+};
+
+/* All keys of a kind, in bytewise order. keys[i] is entries[i].key. */
+struct shelf {
+    uint32_t kind_number;
+    struct entry *entries;
+    const char **keys;
+    unsigned n;
+};
+
+struct catalogue {
+    struct shelf *shelves;
+    unsigned n;
+};
+
+enum err
+catalogue_new(struct catalogue **out_catalogue, struct err_text *why)
+{
+    *out_catalogue = calloc(1, sizeof **out_catalogue);
+    return *out_catalogue != NULL ? ERR_OK : err_set(ERR_MEM, why, "catalogue: out of memory");
+}
+
+static void
+free_entry(struct entry *entry)
+{
+    for (unsigned i = 0; i < entry->n; i++)
+        protobuf_c_message_free_unpacked(entry->versions[i].body, NULL);
+    free(entry->versions);
+    free(entry->instants);
+    free(entry->key);
+}
+
+void
+catalogue_free(struct catalogue *catalogue)
+{
+    if (catalogue == NULL)
+        return;
+    for (unsigned i = 0; i < catalogue->n; i++) {
+        struct shelf *shelf = &catalogue->shelves[i];
+        for (unsigned j = 0; j < shelf->n; j++)
+            free_entry(&shelf->entries[j]);
+        free(shelf->entries);
+        free(shelf->keys);
+    }
+    free(catalogue->shelves);
+    free(catalogue);
+}
+
+static const char *
+or_empty(const char *text)
+{
+    return text != NULL ? text : "";
+}
+
+/* The key of report-rules part 2. false: a kind that is not kept here. */
+static bool
+make_key(const Knockbox__Record *r, char key[KEY_MAX])
+{
+    char day[DAY_TEXT];
+    const char *code = NULL;
+    switch (r->body_case) {
+    case KNOCKBOX__RECORD__BODY_SITE_:
+        code = r->site_->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_COFFEE:
+        code = r->coffee->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_PRODUCT:
+        code = r->product->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_RECIPE:
+        code = r->recipe->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_ITEM:
+        code = r->item->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_STREAM:
+        code = r->stream->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_PLACE:
+        code = r->place->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_VESSEL:
+        code = r->vessel->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_STATION:
+        code = r->station->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_ROUTE:
+        code = r->route->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_RUN:
+        code = r->run->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_STAFF:
+        code = r->staff->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_FACTORS:
+        code = r->factors->edition;
+        break;
+    case KNOCKBOX__RECORD__BODY_BASIS:
+        code = "";
+        break;
+    case KNOCKBOX__RECORD__BODY_PERIOD_CLOSE:
+        code = r->period_close->month;
+        break;
+    case KNOCKBOX__RECORD__BODY_RECALL:
+        code = r->recall->code;
+        break;
+    case KNOCKBOX__RECORD__BODY_SETTLE:
+        code = r->settle->discrepancy;
+        break;
+    case KNOCKBOX__RECORD__BODY_PRICE:
+        (void)snprintf(key, KEY_MAX, "%s|%" PRId64 "|%s", or_empty(r->price->product),
+                       r->price->bottle_ml, or_empty(r->price->currency));
+        return true;
+    case KNOCKBOX__RECORD__BODY_LIMITS:
+        (void)snprintf(key, KEY_MAX, "%s|%s", or_empty(r->limits->code),
+                       or_empty(r->limits->for_site));
+        return true;
+    case KNOCKBOX__RECORD__BODY_CALENDAR:
+        (void)snprintf(key, KEY_MAX, "%s|%s", or_empty(r->calendar->for_site),
+                       day_print(r->calendar->day, day));
+        return true;
+    case KNOCKBOX__RECORD__BODY_RESTATE:
+        (void)snprintf(key, KEY_MAX, "%s|%" PRId64, or_empty(r->restate->month),
+                       r->restate->number);
+        return true;
+    default:
+        return false;
+    }
+    (void)snprintf(key, KEY_MAX, "%s", or_empty(code));
+    return true;
+}
+
+static struct shelf *
+find_shelf(const struct catalogue *catalogue, uint32_t kind_number)
+{
+    for (unsigned i = 0; i < catalogue->n; i++)
+        if (catalogue->shelves[i].kind_number == kind_number)
+            return &catalogue->shelves[i];
+    return NULL;
+}
+
+/* Index of the first entry whose key is not before `key`. */
+static unsigned
+find_place(const struct shelf *shelf, const char *key)
+{
+    unsigned low = 0, high = shelf->n;
+    while (low < high) {
+        unsigned middle = low + (high - low) / 2;
+        if (strcmp(shelf->entries[middle].key, key) < 0)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+static const struct entry *
+find_entry(const struct catalogue *catalogue, uint32_t kind_number, const char *key)
+{
+    const struct shelf *shelf = find_shelf(catalogue, kind_number);
+    if (shelf == NULL)
+        return NULL;
+    unsigned i = find_place(shelf, key);
+    return i < shelf->n && strcmp(shelf->entries[i].key, key) == 0 ? &shelf->entries[i] : NULL;
+}
+
+static struct shelf *
+make_shelf(struct catalogue *catalogue, uint32_t kind_number)
+{
+    struct shelf *shelf = find_shelf(catalogue, kind_number);
+    if (shelf != NULL)
+        return shelf;
+    struct shelf *shelves =
+        realloc(catalogue->shelves, (catalogue->n + 1) * sizeof *catalogue->shelves);
+    if (shelves == NULL)
+        return NULL;
+    catalogue->shelves = shelves;
+    shelf = &shelves[catalogue->n++];
+    *shelf = (struct shelf){.kind_number = kind_number};
+    return shelf;
+}
+
+static struct entry *
+make_entry(struct shelf *shelf, const char *key)
+{
+    unsigned i = find_place(shelf, key);
+    if (i < shelf->n && strcmp(shelf->entries[i].key, key) == 0)
+        return &shelf->entries[i];
+    if ((shelf->n & (shelf->n - 1)) == 0) { /* room is the next power of two */
+        size_t room = shelf->n == 0 ? 1 : (size_t)shelf->n * 2;
+        struct entry *entries = realloc(shelf->entries, room * sizeof *entries);
+        if (entries != NULL)
+            shelf->entries = entries;
+        const char **keys = realloc(shelf->keys, room * sizeof *keys);
+        if (keys != NULL)
+            shelf->keys = keys;
+        if (entries == NULL || keys == NULL)
+            return NULL;
+    }
+    char *copy = strdup(key);
+    if (copy == NULL)
+        return NULL;
+    memmove(shelf->entries + i + 1, shelf->entries + i, (shelf->n - i) * sizeof *shelf->entries);
+    memmove(shelf->keys + i + 1, shelf->keys + i, (shelf->n - i) * sizeof *shelf->keys);
+    shelf->entries[i] = (struct entry){.key = copy};
+    shelf->keys[i] = copy;
+    shelf->n++;
+    return &shelf->entries[i];
+}
+
+static int
+compare_versions(const struct version *a, const struct version *b)
+{
+    if (a->from != b->from)
+        return a->from < b->from ? -1 : 1;
+    if (a->at_ms != b->at_ms)
+        return a->at_ms < b->at_ms ? -1 : 1;
+    return memcmp(a->id, b->id, ID_SIZE);
+}
+
+/* Field `from` of the body, else for an act the day it was written, else since ever. */
+static int32_t
+first_day(const Knockbox__Record *record, const ProtobufCMessage *body)
+{
+    const ProtobufCFieldDescriptor *field =
+        protobuf_c_message_descriptor_get_field_by_name(body->descriptor, "from");
+    const char *base = (const char *)body;
+    if (field != NULL && *(const protobuf_c_boolean *)(base + field->quantifier_offset))
+        return *(const int32_t *)(const void *)(base + field->offset);
+    const struct kind *kind = kind_by_number((uint32_t)record->body_case);
+    if (kind == NULL || kind->group != KIND_ACT)
+        return INT32_MIN;
+    int64_t local_ms = record->at_ms + (int64_t)record->at_offset_min * 60000;
+    return (int32_t)(local_ms / 86400000);
+}
+
+static ProtobufCMessage *
+copy_message(const ProtobufCMessage *message)
+{
+    size_t len = protobuf_c_message_get_packed_size(message);
+    uint8_t *bytes = malloc(len + 1);
+    if (bytes == NULL)
+        return NULL;
+    (void)protobuf_c_message_pack(message, bytes);
+    ProtobufCMessage *copy = protobuf_c_message_unpack(message->descriptor, NULL, len, bytes);
+    free(bytes);
+    return copy;
+}
+
+static int
+compare_instants(const void *a, const void *b)
+{
+    int64_t p = *(const int64_t *)a, q = *(const int64_t *)b;
+    return p < q ? -1 : p > q;
+}
+
+static bool
+add_version(struct entry *entry, const struct version *version)
+{
+    struct version *versions = realloc(entry->versions, (entry->n + 1) * sizeof *versions);
+    if (versions != NULL)
+        entry->versions = versions;
+    int64_t *instants = realloc(entry->instants, (entry->n + 1) * sizeof *instants);
+    if (instants != NULL)
+        entry->instants = instants;
+    if (versions == NULL || instants == NULL)
+        return false;
+    unsigned i = entry->n;
+    while (i > 0 && compare_versions(&versions[i - 1], version) > 0)
+        i--;
+    memmove(versions + i + 1, versions + i, (entry->n - i) * sizeof *versions);
+    versions[i] = *version;
+    instants[entry->n++] = version->at_ms;
+    qsort(instants, entry->n, sizeof *instants, compare_instants);
+    return true;
+}
+
+enum err
+catalogue_add(struct catalogue *catalogue, const Knockbox__Record *record, const uint8_t id[16],
+              int64_t held_ms, struct err_text *why)
+{
+    char key[KEY_MAX];
+    const ProtobufCMessage *body = record_body(record);
+    if (body == NULL || !make_key(record, key))
+        return ERR_OK;
+    struct version version = {first_day(record, body), record->at_ms, held_ms, {0}, NULL};
+    memcpy(version.id, id, ID_SIZE);
+    version.body = copy_message(body);
+    struct shelf *shelf = make_shelf(catalogue, (uint32_t)record->body_case);
+    struct entry *entry = shelf != NULL ? make_entry(shelf, key) : NULL;
+    if (version.body != NULL && entry != NULL && add_version(entry, &version))
+        return ERR_OK;
+    if (version.body != NULL)
+        protobuf_c_message_free_unpacked(version.body, NULL);
+    return err_set(ERR_MEM, why, "catalogue: out of memory");
+}
+
+const ProtobufCMessage *
+catalogue_get(const struct catalogue *catalogue, uint32_t kind_number, const char *key, int32_t day)
+{
+    const struct entry *entry = find_entry(catalogue, kind_number, key);
+    for (unsigned i = entry != NULL ? entry->n : 0; i > 0; i--)
+        if (entry->versions[i - 1].from <= day)
+            return entry->versions[i - 1].body;
+    return NULL;
+}
+
+const ProtobufCMessage *
+catalogue_at(const struct catalogue *catalogue, uint32_t kind_number, const char *key,
+             int64_t at_ms)
+{
+    const struct entry *entry = find_entry(catalogue, kind_number, key);
+    const struct version *best = NULL;
+    for (unsigned i = 0; entry != NULL && i < entry->n; i++) {
+        const struct version *v = &entry->versions[i];
+        if (v->at_ms > at_ms)
+            continue;
+        if (best == NULL || v->at_ms > best->at_ms ||
+            (v->at_ms == best->at_ms && memcmp(v->id, best->id, ID_SIZE) > 0))
+            best = v;
+    }
+    return best != NULL ? best->body : NULL;
+}
+
+unsigned
+catalogue_instants(const struct catalogue *catalogue, uint32_t kind_number, const char *key,
+                   const int64_t **out_at_ms)
+{
+    const struct entry *entry = find_entry(catalogue, kind_number, key);
+    *out_at_ms = entry != NULL ? entry->instants : NULL;
+    return entry != NULL ? entry->n : 0;
+}
+
+unsigned
+catalogue_keys(const struct catalogue *catalogue, uint32_t kind_number,
+               const char *const **out_keys)
+{
+    const struct shelf *shelf = find_shelf(catalogue, kind_number);
+    *out_keys = shelf != NULL ? shelf->keys : NULL;
+    return shelf != NULL ? shelf->n : 0;
+}
+
+const Knockbox__Limits *
+catalogue_limit(const struct catalogue *catalogue, const char *code, const char *site, int32_t day)
+{
+    char key[KEY_MAX];
+    (void)snprintf(key, sizeof key, "%s|%s", code, site);
+    const ProtobufCMessage *limit =
+        catalogue_get(catalogue, KNOCKBOX__RECORD__BODY_LIMITS, key, day);
+    if (limit == NULL) {
+        (void)snprintf(key, sizeof key, "%s|", code);
+        limit = catalogue_get(catalogue, KNOCKBOX__RECORD__BODY_LIMITS, key, day);
+    }
+    return (const Knockbox__Limits *)limit;
+}
+
+/* The version of a site in force on `day`; before its first version, that one. */
+static const Knockbox__Site *
+site_on(const struct catalogue *catalogue, const char *site, int32_t day)
+{
+    const struct entry *entry = find_entry(catalogue, KNOCKBOX__RECORD__BODY_SITE_, site);
+    if (entry == NULL || entry->n == 0)
+        return NULL;
+    unsigned i = entry->n;
+    while (i > 1 && entry->versions[i - 1].from > day)
+        i--;
+    return (const Knockbox__Site *)entry->versions[i - 1].body;
+}
+
+static int
+minute_of(const char *hhmm) /* "04:00"; nothing: 0 */
+{
+    if (hhmm == NULL || strlen(hhmm) != 5)
+        return 0;
+    return ((hhmm[0] - '0') * 10 + hhmm[1] - '0') * 60 + (hhmm[3] - '0') * 10 + hhmm[4] - '0';
+}
+
+int32_t
+catalogue_business_day(const struct catalogue *catalogue, const char *site, int64_t at_ms,
+                       int offset_min)
+{
+    int64_t local_ms = at_ms + (int64_t)offset_min * 60000;
+    int64_t day = local_ms / 86400000 - (local_ms % 86400000 < 0);
+    int minute = (int)((local_ms - day * 86400000) / 60000);
+    const Knockbox__Site *version = site_on(catalogue, site, (int32_t)day);
+    if (version != NULL && minute < minute_of(version->day_start))
+        day--;
+    return (int32_t)day;
+}
+
+bool
+catalogue_inside(const struct catalogue *catalogue, const char *site, int32_t day)
+{
+    const Knockbox__Site *version = site_on(catalogue, site, day);
+    if (version == NULL)
+        return false;
+    return !(version->has_joined && day < version->joined) &&
+           !(version->has_left && day > version->left);
+}
