@@ -114,7 +114,7 @@ loop_want_write(struct loop *loop, int fd, bool want)
 {
     int i = find(loop, NULL, fd);
     if (i >= 0)
-        loop->items[i].events = (short)(want ? ZMQ_POLLIN | ZMQ_POLLOUT : ZMQ_POLLIN);
+        loop->items[i].events = (short)(want ? ZMQ_POLLOUT : ZMQ_POLLIN);
 }
 
 enum err

@@ -26,7 +26,7 @@ enum {
 enum err loop_add(struct loop *loop, void *zmq_socket, int fd, loop_fn *fn, void *owner,
                   struct err_text *why);
 void loop_remove(struct loop *loop, const void *zmq_socket, int fd);
-/* Also (or no longer) call `fn` when the descriptor can be written. */
+/* Call `fn` when the descriptor can be written, no longer when it can be read; or back. */
 void loop_want_write(struct loop *loop, int fd, bool want);
 
 /* Calls `fn` every `us` microseconds; once when `once`. *out_timer is a handle for loop_timer_set

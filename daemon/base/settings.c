@@ -6,7 +6,7 @@
         {"store.most_mib", CONFIG_INT, "16384", 16, 1048576, "most the store may grow to, in MiB"}, \
         {"local.socket",                                                                            \
          CONFIG_TEXT,                                                                               \
-         "run/knockbox.sock",                                                                       \
+         "knockbox.sock",                                                                           \
          1,                                                                                         \
          100,                                                                                       \
          "socket for people on this machine; a relative path is in the folder"},                    \

@@ -1,0 +1,434 @@
+/* door.c - accepts people of this machine, takes their frames, sends replies without waiting. */
+#include "daemon/sync/door.h"
+
+#include <errno.h>
+#include <grp.h>
+#include <poll.h>
+#include <pwd.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+#include <sys/un.h>
+#include <unistd.h>
+
+#include "daemon/base/diag.h"
+#include "daemon/base/folder.h"
+#include "daemon/record/kind.h"
+#include "proto/codec.h"
+
+enum {
+    GROUPS_MOST = 64,
+    PEER_GROUPS_MOST = 256,
+    BACKLOG = 64
+};
+
+struct waiting { /* a reply that the caller has not read yet */
+    struct waiting *next;
+    size_t len;
+    uint8_t bytes[];
+};
+
+struct door_peer {
+    struct door *door;
+    int fd;
+    uint32_t uid;
+    bool gone; /* closed; freed when nothing of ours is on the stack */
+    struct door_caller caller;
+    struct waiting *first, *last;
+    size_t queued;
+};
+
+struct door {
+    struct loop *loop;
+    int fd;
+    char path[108];
+    uint32_t self;
+    struct door_handler handler;
+    struct door_group groups[GROUPS_MOST];
+    size_t n_groups;
+    struct door_peer *peers[DOOR_PEERS];
+    size_t n_peers;
+    uint64_t sessions;
+    struct arena arena;
+    uint8_t in[LOCAL_PACKET_MOST + 1], out[LOCAL_PACKET_MOST];
+};
+
+unsigned
+door_roles(uint32_t uid, uint32_t self, const uint32_t *gids, size_t n_gids,
+           const struct door_group *groups, size_t n_groups)
+{
+    unsigned roles = 0;
+    if (uid == 0 || uid == self)
+        return ROLE_BIT_ALL;
+    for (size_t i = 0; i < n_gids; i++)
+        for (size_t k = 0; k < n_groups; k++)
+            if (gids[i] == groups[k].gid)
+                roles |= groups[k].role;
+    return roles;
+}
+
+/* ---------------------------------------------------------------- replies */
+
+static void
+drop_peer(struct door_peer *peer)
+{
+    struct door *door = peer->door;
+    if (peer->gone)
+        return;
+    peer->gone = true;
+    loop_remove(door->loop, NULL, peer->fd);
+    (void)close(peer->fd);
+    if (door->handler.hangup != NULL)
+        door->handler.hangup(door->handler.owner, peer->caller.session);
+}
+
+static void
+free_peer(struct door_peer *peer)
+{
+    while (peer->first != NULL) {
+        struct waiting *next = peer->first->next;
+        free(peer->first);
+        peer->first = next;
+    }
+    free(peer);
+}
+
+static void
+forget_gone(struct door *door)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < door->n_peers; i++) {
+        if (door->peers[i]->gone)
+            free_peer(door->peers[i]);
+        else
+            door->peers[kept++] = door->peers[i];
+    }
+    door->n_peers = kept;
+}
+
+/* Sends what waits, as far as the socket takes it. */
+static void
+send_waiting(struct door_peer *peer)
+{
+    while (peer->first != NULL && !peer->gone) {
+        struct waiting *first = peer->first;
+        ssize_t n = send(peer->fd, first->bytes, first->len, MSG_DONTWAIT | MSG_NOSIGNAL);
+        if (n < 0 && errno == EINTR)
+            continue;
+        if (n < 0 && (errno == EAGAIN || errno == EWOULDBLOCK))
+            break;
+        if (n < 0) {
+            drop_peer(peer);
+            return;
+        }
+        peer->first = first->next;
+        peer->queued -= first->len;
+        free(first);
+    }
+    if (peer->first == NULL)
+        peer->last = NULL;
+    loop_want_write(peer->door->loop, peer->fd, peer->first != NULL);
+}
+
+/* The queue is full: a caller that reads nothing for DOOR_PATIENCE_MS is let go. */
+static bool
+make_room(struct door_peer *peer)
+{
+    while (!peer->gone && peer->queued > DOOR_QUEUE_MOST) {
+        struct pollfd wait = {.fd = peer->fd, .events = POLLOUT};
+        if (poll(&wait, 1, DOOR_PATIENCE_MS) <= 0) {
+            diag_warning("door: %s reads no replies, letting it go", peer->caller.via);
+            drop_peer(peer);
+            return false;
+        }
+        send_waiting(peer);
+    }
+    return !peer->gone;
+}
+
+static enum err
+queue_reply(struct door_peer *peer, const uint8_t *bytes, size_t len)
+{
+    if (!make_room(peer))
+        return ERR_PEER;
+    struct waiting *w = malloc(sizeof *w + len);
+    if (w == NULL) {
+        drop_peer(peer);
+        return ERR_PEER;
+    }
+    w->next = NULL;
+    w->len = len;
+    memcpy(w->bytes, bytes, len);
+    if (peer->last != NULL)
+        peer->last->next = w;
+    else
+        peer->first = w;
+    peer->last = w;
+    peer->queued += len;
+    send_waiting(peer);
+    return peer->gone ? ERR_PEER : ERR_OK;
+}
+
+static enum err
+send_reply(void *owner, const Knockbox__Reply *reply)
+{
+    struct door_peer *peer = owner;
+    struct door *door = peer->door;
+    Knockbox__Wire wire = KNOCKBOX__WIRE__INIT;
+    size_t len = 0;
+    struct err_text why;
+    if (peer->gone)
+        return ERR_PEER;
+    wire.what_case = KNOCKBOX__WIRE__WHAT_REPLY;
+    wire.reply = (Knockbox__Reply *)reply; /* only read */
+    if (codec_encode(&wire.base, door->out, sizeof door->out, &len, &why) != ERR_OK) {
+        diag_error("door: a reply was left out: %s", why.s);
+        return ERR_OK;
+    }
+    return queue_reply(peer, door->out, len);
+}
+
+static void
+refuse(struct door_peer *peer, uint32_t number, enum err code, const char *text)
+{
+    char words[512];
+    Knockbox__Reply reply = KNOCKBOX__REPLY__INIT;
+    (void)snprintf(words, sizeof words, "%.400s", text);
+    reply.has_number = reply.has_code = true;
+    reply.number = number;
+    reply.code = (uint32_t)code;
+    reply.text = words;
+    (void)send_reply(peer, &reply);
+}
+
+/* ---------------------------------------------------------------- requests */
+
+static void
+take_frame(struct door_peer *peer, size_t len)
+{
+    struct door *door = peer->door;
+    ProtobufCMessage *message = NULL;
+    struct err_text why;
+    arena_reset(&door->arena);
+    enum err e =
+        codec_decode(&knockbox__wire__descriptor, door->in, len, &door->arena, &message, &why);
+    const Knockbox__Wire *wire = (const Knockbox__Wire *)message;
+    if (e == ERR_OK && wire->what_case != KNOCKBOX__WIRE__WHAT_REQUEST)
+        e = err_set(ERR_INPUT, &why, "expected a request");
+    if (e != ERR_OK) {
+        refuse(peer, 0, e, why.s);
+        drop_peer(peer);
+        return;
+    }
+    const Knockbox__Request *request = wire->request;
+    if (peer->caller.roles == 0) {
+        refuse(peer, request->number, ERR_DENIED,
+               "your user has no role here: ask the operator for a group that role.group names");
+        return;
+    }
+    door->handler.request(door->handler.owner, &peer->caller, request, send_reply, peer);
+}
+
+static void
+read_peer(void *owner)
+{
+    struct door_peer *peer = owner;
+    struct door *door = peer->door;
+    if (peer->first != NULL)
+        send_waiting(peer);
+    /* Replies go out first: who reads nothing is not listened to. */
+    if (!peer->gone && peer->first == NULL) {
+        ssize_t n = recv(peer->fd, door->in, sizeof door->in, MSG_DONTWAIT | MSG_TRUNC);
+        if (n == 0 || (n < 0 && errno != EAGAIN && errno != EINTR))
+            drop_peer(peer);
+        else if (n > LOCAL_PACKET_MOST)
+            drop_peer(peer);
+        else if (n > 0)
+            take_frame(peer, (size_t)n);
+    }
+    forget_gone(door);
+}
+
+/* ---------------------------------------------------------------- callers */
+
+static size_t
+peer_groups(int fd, gid_t first, uint32_t *out, size_t most)
+{
+    gid_t gids[PEER_GROUPS_MOST];
+    socklen_t size = sizeof gids;
+    size_t n = 0;
+    out[n++] = first;
+    if (getsockopt(fd, SOL_SOCKET, SO_PEERGROUPS, gids, &size) != 0)
+        return n; /* more groups than we look at: the first one counts */
+    for (size_t i = 0; i < size / sizeof gids[0] && n < most; i++)
+        out[n++] = gids[i];
+    return n;
+}
+
+static void
+name_caller(struct door_caller *caller, uint32_t uid)
+{
+    struct passwd entry, *found = NULL;
+    char text[2048];
+    if (getpwuid_r(uid, &entry, text, sizeof text, &found) == 0 && found != NULL)
+        (void)snprintf(caller->via, sizeof caller->via, "uid %u (%.40s)", uid, found->pw_name);
+    else
+        (void)snprintf(caller->via, sizeof caller->via, "uid %u", uid);
+}
+
+static size_t
+peers_of(const struct door *door, uint32_t uid)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < door->n_peers; i++)
+        n += door->peers[i]->uid == uid;
+    return n;
+}
+
+static bool
+room_for(const struct door *door, uint32_t uid)
+{
+    bool trusted = uid == 0 || uid == door->self;
+    return door->n_peers < DOOR_PEERS && (trusted || peers_of(door, uid) < DOOR_PEERS_USER);
+}
+
+static struct door_peer *
+new_peer(struct door *door, int fd)
+{
+    struct ucred who = {0};
+    socklen_t size = sizeof who;
+    uint32_t gids[PEER_GROUPS_MOST + 1];
+    if (getsockopt(fd, SOL_SOCKET, SO_PEERCRED, &who, &size) != 0 || !room_for(door, who.uid))
+        return NULL;
+    struct door_peer *peer = calloc(1, sizeof *peer);
+    if (peer == NULL)
+        return NULL;
+    size_t n = peer_groups(fd, who.gid, gids, PEER_GROUPS_MOST + 1);
+    peer->door = door;
+    peer->fd = fd;
+    peer->uid = who.uid;
+    peer->caller.roles = door_roles(who.uid, door->self, gids, n, door->groups, door->n_groups);
+    peer->caller.session = ++door->sessions;
+    name_caller(&peer->caller, who.uid);
+    return peer;
+}
+
+static void
+accept_peer(void *owner)
+{
+    struct door *door = owner;
+    int fd = accept4(door->fd, NULL, NULL, SOCK_CLOEXEC | SOCK_NONBLOCK);
+    if (fd < 0)
+        return; /* gone again, or no descriptors: the next round tries again */
+    struct door_peer *peer = new_peer(door, fd);
+    if (peer == NULL || loop_add(door->loop, NULL, fd, read_peer, peer, NULL) != ERR_OK) {
+        free(peer);
+        (void)close(fd);
+        return;
+    }
+    door->peers[door->n_peers++] = peer;
+}
+
+/* ---------------------------------------------------------------- open and close */
+
+static enum err
+add_group(struct door *door, const char *line, struct err_text *why)
+{
+    char word[16], name[64], text[4096];
+    struct group entry, *found = NULL;
+    enum role role = ROLE_BIT_READER;
+    if (sscanf(line, "%15s %63s", word, name) != 2 || !role_parse(word, &role))
+        return err_input(why, "role.group", line, "ROLE GROUP");
+    if (getgrnam_r(name, &entry, text, sizeof text, &found) != 0 || found == NULL)
+        return err_set(ERR_INPUT, why, "role.group \"%s\": this machine has no group %s", line,
+                       name);
+    if (door->n_groups == GROUPS_MOST)
+        return err_set(ERR_INPUT, why, "role.group: at most %d lines", GROUPS_MOST);
+    door->groups[door->n_groups++] = (struct door_group){(unsigned)role, found->gr_gid};
+    return ERR_OK;
+}
+
+static enum err
+add_groups(struct door *door, const struct config *config, struct err_text *why)
+{
+    const char *line = NULL;
+    for (size_t i = 0; (line = config_nth(config, "role.group", i)) != NULL; i++) {
+        enum err e = add_group(door, line, why);
+        if (e != ERR_OK)
+            return e;
+    }
+    return ERR_OK;
+}
+
+static enum err
+listen_on(struct door *door, struct err_text *why)
+{
+    struct sockaddr_un address = {.sun_family = AF_UNIX};
+    char folder[sizeof door->path];
+    memcpy(address.sun_path, door->path, sizeof address.sun_path);
+    memcpy(folder, door->path, sizeof folder);
+    char *slash = strrchr(folder, '/');
+    if (slash != NULL && slash != folder) {
+        *slash = '\0';
+        enum err e = folder_make(folder, 0750, why);
+        if (e != ERR_OK)
+            return e;
+    }
+    door->fd = socket(AF_UNIX, SOCK_SEQPACKET | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
+    (void)unlink(door->path); /* we hold the folder's lock: nobody listens there */
+    bool fine = door->fd >= 0 && bind(door->fd, (struct sockaddr *)&address, sizeof address) == 0 &&
+                chmod(door->path, 0660) == 0 && listen(door->fd, BACKLOG) == 0;
+    if (!fine)
+        return err_set(ERR_IO, why, "cannot listen on %s: %s", door->path, strerror(errno));
+    return loop_add(door->loop, NULL, door->fd, accept_peer, door, why);
+}
+
+enum err
+door_open(struct loop *loop, const char *path, const struct config *config,
+          const struct door_handler *handler, struct door **out_door, struct err_text *why)
+{
+    struct door *door = calloc(1, sizeof *door);
+    if (door == NULL)
+        return err_set(ERR_MEM, why, "out of memory");
+    door->loop = loop;
+    door->fd = -1;
+    door->self = geteuid();
+    door->handler = *handler;
+    enum err e = ERR_OK;
+    if (strlen(path) >= sizeof door->path)
+        e = err_set(ERR_INPUT, why,
+                    "%.200s: a socket's path has at most %zu bytes; set local.socket", path,
+                    sizeof door->path - 1);
+    else
+        memcpy(door->path, path, strlen(path) + 1);
+    if (e == ERR_OK)
+        e = arena_init(&door->arena, ARENA_FRAME, why);
+    if (e == ERR_OK)
+        e = add_groups(door, config, why);
+    if (e == ERR_OK)
+        e = listen_on(door, why);
+    if (e == ERR_OK)
+        *out_door = door;
+    else
+        door_close(door);
+    return e;
+}
+
+void
+door_close(struct door *door)
+{
+    if (door == NULL)
+        return;
+    for (size_t i = 0; i < door->n_peers; i++)
+        drop_peer(door->peers[i]);
+    forget_gone(door);
+    if (door->fd >= 0) {
+        loop_remove(door->loop, NULL, door->fd);
+        (void)close(door->fd);
+        (void)unlink(door->path);
+    }
+    arena_done(&door->arena);
+    free(door);
+}
