@@ -4,6 +4,7 @@
 
 #include <criterion/criterion.h>
 #include <math.h>
+#include <stdio.h>
 
 #define EXPECT_NEAR(got, want, tolerance, ...)                                                    \
     do {                                                                                          \
