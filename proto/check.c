@@ -98,7 +98,7 @@ value_good(const ProtobufCFieldDescriptor *field, const struct field_rule *rule,
     }
 }
 
-static enum err check_message(const ProtobufCMessage *message, const struct place *up,
+static enum err check_message(const ProtobufCMessage *message, const struct place *up, bool partial,
                               struct err_text *why);
 
 static enum err
@@ -106,7 +106,7 @@ check_value(const ProtobufCFieldDescriptor *field, const struct field_rule *rule
             const struct place *place, struct err_text *why)
 {
     if (field->type == PROTOBUF_C_TYPE_MESSAGE)
-        return check_message(*(const ProtobufCMessage *const *)value, place, why);
+        return check_message(*(const ProtobufCMessage *const *)value, place, false, why);
     if (!value_good(field, rule, value))
         return refuse(field, rule, value, place, why);
     return ERR_OK;
@@ -145,11 +145,14 @@ check_field(const ProtobufCFieldDescriptor *field, const struct field_rule *rule
 }
 
 static enum err
-check_message(const ProtobufCMessage *message, const struct place *up, struct err_text *why)
+check_message(const ProtobufCMessage *message, const struct place *up, bool partial,
+              struct err_text *why)
 {
     const struct message_rule *rules = message_rule(message->descriptor);
     for (unsigned i = 0; i < message->descriptor->n_fields; i++) {
         const ProtobufCFieldDescriptor *field = &message->descriptor->fields[i];
+        if (partial && !field_is_present(field, message))
+            continue;
         struct place place = {up, rules->list || rules->map ? "" : rules->fields[i].json, 0, false};
         enum err e = check_field(field, &rules->fields[i], message, &place, why);
         if (e != ERR_OK)
@@ -161,5 +164,11 @@ check_message(const ProtobufCMessage *message, const struct place *up, struct er
 enum err
 codec_check(const ProtobufCMessage *message, struct err_text *why)
 {
-    return check_message(message, NULL, why);
+    return check_message(message, NULL, false, why);
+}
+
+enum err
+codec_check_partial(const ProtobufCMessage *message, struct err_text *why)
+{
+    return check_message(message, NULL, true, why);
 }

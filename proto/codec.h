@@ -6,6 +6,7 @@
 #ifndef PROTO_CODEC_H
 #define PROTO_CODEC_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <protobuf-c/protobuf-c.h>
@@ -45,6 +46,12 @@ enum err codec_decode_trusted(const ProtobufCMessageDescriptor *descriptor, cons
 
 /* The checks alone, on a message in memory. */
 enum err codec_check(const ProtobufCMessage *message, struct err_text *why);
+
+/* The same for a message that is still growing: what is missing outermost may come later. */
+enum err codec_check_partial(const ProtobufCMessage *message, struct err_text *why);
+
+/* Do both say the same, fields of a later version included? */
+bool message_same(const ProtobufCMessage *a, const ProtobufCMessage *b);
 
 /* Packs into `bytes` of `size`. ERR_INPUT: it does not fit ("... at most N bytes"). */
 enum err codec_encode(const ProtobufCMessage *message, uint8_t *bytes, size_t size, size_t *out_len,

@@ -24,6 +24,12 @@ enum err json_to_message(const json_t *object, const ProtobufCMessageDescriptor 
                          const char *const *skip, struct arena *arena,
                          ProtobufCMessage **out_message, struct err_text *why);
 
+/* The same for the names in `only` (NULL-ended) and no others; what the object leaves out is
+ * absent, so the message has passed codec_check_partial(). */
+enum err json_to_partial(const json_t *object, const ProtobufCMessageDescriptor *descriptor,
+                         const char *const *only, struct arena *arena,
+                         ProtobufCMessage **out_message, struct err_text *why);
+
 /* The message's fields into `object` (which exists), in order of declaration.
  * ERR_MEM. */
 enum err json_from_message(const ProtobufCMessage *message, int offset_min, json_t *object,

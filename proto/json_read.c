@@ -479,3 +479,28 @@ json_to_message(const json_t *object, const ProtobufCMessageDescriptor *descript
         *out_message = message;
     return e;
 }
+
+enum err
+json_to_partial(const json_t *object, const ProtobufCMessageDescriptor *descriptor,
+                const char *const *only, struct arena *arena, ProtobufCMessage **out_message,
+                struct err_text *why)
+{
+    struct reader reader = {arena, why};
+    ProtobufCMessage *message = new_message(&reader, descriptor);
+    if (message == NULL)
+        return no_room(&reader);
+    for (; *only != NULL; only++) {
+        const json_t *value = json_object_get(object, *only);
+        int i = find_field(descriptor, *only);
+        struct place place = {NULL, *only, 0, false};
+        if (value == NULL || json_is_null(value) || i < 0)
+            continue;
+        enum err e = read_field(&reader, (unsigned)i, (uint8_t *)message, &place, value);
+        if (e != ERR_OK)
+            return e;
+    }
+    enum err e = codec_check_partial(message, why);
+    if (e == ERR_OK)
+        *out_message = message;
+    return e;
+}

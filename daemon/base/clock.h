@@ -8,12 +8,12 @@
 #include <stdint.h>
 
 struct clock {
-    int64_t (*now_ms)(void *owner);      /* wall clock, ms since 1970 UTC */
-    uint64_t (*mono_ms)(void *owner);    /* ms since `boot`, never steps */
-    bool (*synchronised)(void *owner);   /* does the machine trust its wall clock? (adjtimex) */
+    int64_t (*now_ms)(void *owner);    /* wall clock, ms since 1970 UTC */
+    uint64_t (*mono_ms)(void *owner);  /* ms since `boot`, never steps */
+    bool (*synchronised)(void *owner); /* does the machine trust its wall clock? (adjtimex) */
     void (*random)(void *owner, void *bytes, size_t n);
-    uint8_t boot[8];                     /* which start of the machine */
-    void *owner;                         /* lent; the test's state, NULL for the system's */
+    uint8_t boot[8]; /* which start of the machine */
+    void *owner;     /* lent; the test's state, NULL for the system's */
 };
 
 /* The real ones. `boot` is the first 8 bytes of the kernel's boot id. */

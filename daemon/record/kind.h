@@ -16,7 +16,9 @@ enum kind_group {
     KIND_ACT,       /* written in the hub's log by office or operator */
 };
 
-/* Who may write a kind, and who may ask: a set of these. */
+/* Who may write a kind, and who may ask: a set of these. `enrol` and `revoke` are the operator's
+ * alone: whoever hands out keys could make an operator. Bottles may go back, so both sides write
+ * `dispatch` and `accept`. */
 enum role {
     ROLE_BIT_BARISTA = 1,
     ROLE_BIT_DRIVER = 2,
@@ -28,29 +30,36 @@ enum role {
 };
 
 struct kind {
-    uint32_t number;       /* Knockbox__Record__BodyCase */
-    const char *word;      /* "tub", "period-close" */
+    uint32_t number;  /* Knockbox__Record__BodyCase */
+    const char *word; /* "tub", "period-close" */
     enum kind_group group;
-    unsigned writers;      /* roles */
-    int order;             /* rank among records of one instant, report rule T5 */
-    bool big;              /* may take 64 KiB instead of 4 KiB */
-    bool to_cafes;         /* goes down to every café (false: never, or as kind_visible says) */
+    unsigned writers; /* roles */
+    int order;        /* rank among records of one instant, report rule T5 */
+    bool big;         /* may take 64 KiB instead of 4 KiB */
+    bool to_cafes;    /* goes down to every café (false: never, or as `concerns` says) */
     const ProtobufCMessageDescriptor *descriptor;
-    /* What a record alone can tell beyond its fields: one of tub and lot, net over 0, ... */
+    /* What a record alone can tell beyond its fields: one of tub and lot, net over 0, ...
+     * NULL: nothing. kind_check() calls it. */
     enum err (*check)(const Knockbox__Record *record, struct err_text *why);
+    /* Does the record concern this site? NULL: `to_cafes` says all. */
+    bool (*concerns)(const Knockbox__Record *record, const char *site);
 };
 
 const struct kind *kind_by_number(uint32_t number); /* NULL: unknown (a later version's) */
 const struct kind *kind_by_word(const char *word);  /* NULL: unknown */
 const struct kind *kinds(unsigned *out_n);          /* all, in order of number */
 
-/* May this site (not the hub's own) see this record of the hub's log? Prices never. */
+/* The kind's own check; ERR_OK for a record of a later version's kind. */
+enum err kind_check(const Knockbox__Record *record, struct err_text *why);
+
+/* May this site (not the hub's own) see this record of the hub's log? Prices never: nor an item
+ * with the price of its pack, nor another site with its wage. */
 bool kind_visible(const Knockbox__Record *record, const char *site);
 
 /* The body as a message, whatever the kind; NULL when there is none. */
 const ProtobufCMessage *record_body(const Knockbox__Record *record);
 
-const char *role_word(enum role role);          /* "barista" */
+const char *role_word(enum role role); /* "barista" */
 bool role_parse(const char *word, enum role *out_role);
 
 #endif
