@@ -181,8 +181,7 @@ calc_target_limit_text(enum calc_target_limit limit)
     static const char *const texts[] = {
         [CALC_TARGET_REACHED] = "",
         [CALC_TARGET_SPIRIT_TOO_WEAK] =
-            "the spirit is too weak: with its own water it cannot reach this strength and "
-            "sweetness",
+            "the spirit is too weak: its own water leaves no room for this strength",
         [CALC_TARGET_GROUNDS_TOO_WET] =
             "the grounds bring too much water for this strength, sweetness and size",
         [CALC_TARGET_TOO_SWEET] =

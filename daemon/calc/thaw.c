@@ -50,7 +50,7 @@ calc_thaw_cleland_h(const struct calc_thaw_in *in)
     struct numbers n = numbers_of(in);
     double c = 1e6 * in->c_thawed_mj_m3_k;
     double d = in->size_m;
-    double seconds = c * d * d / in->k_thawed_w_m_k * 1.4291 / in->shape *
+    double seconds = c * d * d / in->k_thawed_w_m_k * 1.4291 / (int)in->shape *
                      pow(0.5 / (n.bi * n.ste) + 0.125 / n.ste, 1.0248) * pow(n.ste, 0.2712) *
                      pow(n.pk, 0.061);
     return seconds / 3600;

@@ -39,7 +39,7 @@ body_init(struct body *b, const struct calc_thaw_in *in, int shells)
     b->dx = in->size_m / 2 / shells;
     b->air_c = in->surroundings_c;
     b->air_h = in->h_w_m2_k;
-    int e = in->shape; /* 1, 2, 3: area goes with r^(e-1), volume with r^e / e */
+    int e = (int)in->shape; /* 1, 2, 3: area goes with r^(e-1), volume with r^e / e */
     for (int i = 0; i < shells; i++) {
         double inner = i * b->dx;
         double outer = (i + 1) * b->dx;
@@ -174,7 +174,7 @@ rough_time(const struct calc_thaw_in *in)
 {
     struct material m = material_of(in);
     double d = in->size_m;
-    double resistance = (d / (2 * in->h_w_m2_k) + d * d / (8 * m.k_thawed)) / in->shape;
+    double resistance = (d / (2 * in->h_w_m2_k) + d * d / (8 * m.k_thawed)) / (int)in->shape;
     double heat = material_enthalpy(&m, 0) - material_enthalpy(&m, in->initial_c);
     double drive = in->surroundings_c - m.freezing_c;
     double felt = 0.02 * m.c_thawed * d * d / m.k_thawed;
