@@ -1,0 +1,17 @@
+/* spawn_link.h - knockbox-link, started for tcp://: it carries our packets over CURVE.
+ */
+#ifndef CLIENT_SPAWN_LINK_H
+#define CLIENT_SPAWN_LINK_H
+
+#include <sys/types.h>
+#include "proto/err.h"
+
+/* Starts `knockbox-link WHERE [KEY]` with a socket as its descriptor 3; ours is *out_fd. The
+ * program is looked for beside this one, then in PATH. ERR_PEER: it cannot be started. */
+enum err spawn_link(const char *where, const char *key, int *out_fd, pid_t *out_pid,
+                    struct err_text *why);
+
+/* After our end is closed: waits until it has ended. */
+void end_link(pid_t pid);
+
+#endif

@@ -1,0 +1,171 @@
+/* wire.c - the way to the daemon over the local socket. */
+#include "client/wire.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <sys/un.h>
+#include <unistd.h>
+#include "client/spawn_link.h"
+#include "proto/local.h"
+
+enum {
+    ANSWER_WAIT_MS = 120 * 1000
+};
+
+struct wire {
+    int fd;
+    pid_t link; /* knockbox-link, 0: none */
+    char where[256];
+    struct arena arena;
+    uint8_t packet[LOCAL_PACKET_MOST];
+};
+
+/* Room for the address: a folder may be deeper than a socket's name is long, so it is opened first
+ * and named by its descriptor. */
+static enum err
+connect_local(const char *folder, int *out_fd, struct err_text *why)
+{
+    struct sockaddr_un address = {.sun_family = AF_UNIX};
+    int dir = open(folder, O_PATH | O_DIRECTORY | O_CLOEXEC);
+    if (dir < 0)
+        return err_set(errno == EACCES ? ERR_DENIED : ERR_PEER, why, "%s: %s", folder,
+                       errno == ENOENT ? "no such folder (--at names a daemon's folder)"
+                                       : strerror(errno));
+    (void)snprintf(address.sun_path, sizeof address.sun_path, "/proc/self/fd/%d/" LOCAL_SOCKET,
+                   dir);
+    int fd = socket(AF_UNIX, SOCK_SEQPACKET | SOCK_CLOEXEC, 0);
+    int failed = fd < 0 || connect(fd, (struct sockaddr *)&address, sizeof address) != 0;
+    int code = errno;
+    (void)close(dir);
+    if (!failed) {
+        *out_fd = fd;
+        return ERR_OK;
+    }
+    if (fd >= 0)
+        (void)close(fd);
+    if (code == EACCES)
+        return err_set(ERR_DENIED, why,
+                       "the daemon in %s is not for this account: ask the "
+                       "operator to add it to the daemon's group",
+                       folder);
+    return err_set(ERR_PEER, why,
+                   "no answer from the daemon in %s (is it running? knockbox-cafe run %s)", folder,
+                   folder);
+}
+
+static const char *
+default_where(void)
+{
+    const char *at = getenv("KNOCKBOX_AT");
+    return at != NULL && at[0] != '\0' ? at : LOCAL_SYSTEM_FOLDER;
+}
+
+enum err
+wire_open(const char *where, const char *key, struct wire **out_wire, struct err_text *why)
+{
+    struct wire *wire = malloc(sizeof *wire);
+    if (wire == NULL)
+        return err_set(ERR_MEM, why, "no memory to ask the daemon");
+    wire->fd = -1;
+    wire->link = 0;
+    wire->arena = (struct arena){NULL, 0, 0};
+    if (where == NULL)
+        where = default_where();
+    (void)snprintf(wire->where, sizeof wire->where, "%s", where);
+    enum err e = arena_init(&wire->arena, ARENA_FRAME, why);
+    if (e == ERR_OK)
+        e = strncmp(where, "tcp://", 6) == 0 ? spawn_link(where, key, &wire->fd, &wire->link, why)
+                                             : connect_local(where, &wire->fd, why);
+    if (e != ERR_OK) {
+        wire_close(wire);
+        return e;
+    }
+    *out_wire = wire;
+    return ERR_OK;
+}
+
+void
+wire_close(struct wire *wire)
+{
+    if (wire == NULL)
+        return;
+    if (wire->fd >= 0)
+        (void)close(wire->fd);
+    if (wire->link > 0)
+        end_link(wire->link);
+    arena_done(&wire->arena);
+    free(wire);
+}
+
+const char *
+wire_where(const struct wire *wire)
+{
+    return wire->where;
+}
+
+static enum err
+gone(const struct wire *wire, struct err_text *why)
+{
+    return err_set(ERR_PEER, why, "the daemon in %s went away before it answered", wire->where);
+}
+
+enum err
+wire_send(struct wire *wire, const Knockbox__Request *request, struct err_text *why)
+{
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    size_t len = 0;
+    message.what_case = KNOCKBOX__WIRE__WHAT_REQUEST;
+    message.request = (Knockbox__Request *)(uintptr_t)request; /* only packed */
+    enum err e = codec_encode(&message.base, wire->packet, sizeof wire->packet, &len, why);
+    if (e != ERR_OK)
+        return e;
+    while (send(wire->fd, wire->packet, len, MSG_NOSIGNAL) < 0)
+        if (errno != EINTR)
+            return errno == EMSGSIZE
+                       ? err_set(ERR_INPUT, why, "the request is too large for the local socket")
+                       : gone(wire, why);
+    return ERR_OK;
+}
+
+static enum err
+wait_packet(const struct wire *wire, struct err_text *why)
+{
+    struct pollfd wait = {.fd = wire->fd, .events = POLLIN};
+    int n;
+    do
+        n = poll(&wait, 1, ANSWER_WAIT_MS);
+    while (n < 0 && errno == EINTR);
+    if (n == 0)
+        return err_set(ERR_PEER, why, "the daemon in %s does not answer (waited %d s)", wire->where,
+                       ANSWER_WAIT_MS / 1000);
+    return n > 0 ? ERR_OK : gone(wire, why);
+}
+
+enum err
+wire_receive(struct wire *wire, const Knockbox__Reply **out_reply, struct err_text *why)
+{
+    ProtobufCMessage *message = NULL;
+    enum err e = wait_packet(wire, why);
+    if (e != ERR_OK)
+        return e;
+    ssize_t len = recv(wire->fd, wire->packet, sizeof wire->packet, 0);
+    if (len <= 0)
+        return gone(wire, why);
+    arena_reset(&wire->arena);
+    e = codec_decode(&knockbox__wire__descriptor, wire->packet, (size_t)len, &wire->arena, &message,
+                     why);
+    if (e != ERR_OK)
+        return err_set(ERR_PEER, why, "the daemon in %s speaks another language", wire->where);
+    const Knockbox__Wire *packet = (const Knockbox__Wire *)message;
+    if (packet->what_case == KNOCKBOX__WIRE__WHAT_REFUSE)
+        return err_set(ERR_PEER, why, "%s", packet->refuse->text);
+    if (packet->what_case != KNOCKBOX__WIRE__WHAT_REPLY)
+        return err_set(ERR_PEER, why, "the daemon in %s speaks another language", wire->where);
+    *out_reply = packet->reply;
+    return ERR_OK;
+}
