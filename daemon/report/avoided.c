@@ -1,0 +1,170 @@
+/* avoided.c - avoided emissions, only by one comparison family that the house has chosen (E4). */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include "daemon/calc/factors.h"
+#include "daemon/report/part.h"
+#include "proto/fields.h"
+
+static const struct column columns[] = {
+    {"kg_co2e", "avoided, apart from the inventory", "kg CO2e", true},
+    {"baseline", "compared with", "", false},
+    {"family", "comparison family", "", false},
+    {"why_not", "why there is no figure", "", false},
+};
+
+/* Does the house count its inventory with it, or do its publishers say that it is for that? */
+static bool
+is_inventory_family(const struct build *b, const char *family)
+{
+    if (strcasestr(family, "inventory") != NULL)
+        return true;
+    if (catalogue_get(b->in->catalogue, KNOCKBOX__RECORD__BODY_FACTORS, family, b->last_day) !=
+        NULL)
+        return true;
+    const struct calc_factor_edition *edition = calc_factor_edition(family);
+    for (size_t i = 0; calc_factor_at(i) != NULL; i++) {
+        const struct calc_factor *row = calc_factor_at(i);
+        if (strcmp(row->purpose, "inventory") != 0)
+            continue;
+        if (strcmp(row->source_set, family) == 0 || strcmp(row->edition, family) == 0 ||
+            (edition != NULL && strncmp(row->id, edition->head, strlen(edition->head)) == 0))
+            return true;
+    }
+    return false;
+}
+
+/* The family's value of a destination; false: it has none. */
+static bool
+value_of(const Knockbox__Avoided *avoided, const char *destination, struct decimal *out_value)
+{
+    const Knockbox__DestinationFactors *values = avoided->kg_co2e_per_t;
+    for (size_t i = 0; values != NULL && i < values->n_v; i++) {
+        const char *word =
+            enum_word(&knockbox__destination__descriptor, (int)values->v[i]->destination);
+        if (word != NULL && strcmp(word, destination) == 0)
+            return decimal_parse(values->v[i]->kg_co2e_per_t, out_value, NULL) == ERR_OK;
+    }
+    return false;
+}
+
+/* A number in kg CO2e per t, or a destination of the family. */
+static bool
+baseline_of(const Knockbox__Avoided *avoided, struct decimal *out_value)
+{
+    if (avoided->baseline == NULL)
+        return false;
+    return decimal_parse(avoided->baseline, out_value, NULL) == ERR_OK ||
+           value_of(avoided, avoided->baseline, out_value);
+}
+
+struct masses {
+    struct tally in, out; /* BATCH_IN, BATCH_OUT of all months */
+};
+
+static int64_t
+mass_of(const struct tally *tally, const char *class, const char *batch)
+{
+    char key[96];
+    (void)snprintf(key, sizeof key, "%s %s", class, batch);
+    const struct tally_line *line = tally_find(tally, key);
+    return line != NULL ? line->amount : 0;
+}
+
+/* mass x grounds x (baseline - value) / (residue x 10^6), to 18 decimals; *exact goes false where
+ * it does not end. */
+static enum err
+add_term(const struct masses *masses, const char *batch, int64_t mass_g,
+         const struct decimal *saved, struct decimal *sum, bool *exact, struct err_text *why)
+{
+    int64_t grounds_g = mass_of(&masses->in, "grounds -", batch);
+    int64_t residue_g = mass_of(&masses->out, "residue", batch);
+    struct decimal mass = decimal_of(mass_g, 6), grounds = decimal_of(grounds_g, 0);
+    struct decimal residue = decimal_of(residue_g, 0), product, term, back;
+    if (residue_g <= 0)
+        return ERR_OK;
+    enum err e = decimal_multiply(&mass, &grounds, &product, why);
+    if (e == ERR_OK)
+        e = decimal_multiply(&product, saved, &product, why);
+    if (e == ERR_OK)
+        e = decimal_divide(&product, &residue, 18, &term, why);
+    if (e != ERR_OK)
+        return e;
+    if (decimal_multiply(&term, &residue, &back, NULL) != ERR_OK ||
+        decimal_compare(&back, &product) != 0)
+        *exact = false;
+    return decimal_add(sum, &term, sum, why);
+}
+
+/* NULL in *out_why_not when there is a figure. */
+static enum err
+add_all(struct build *b, const Knockbox__Avoided *avoided, const struct decimal *baseline,
+        const struct masses *masses, struct decimal *sum, bool *exact, const char **out_why_not)
+{
+    struct tally to;
+    enum err e =
+        tally_of(b->in->books, MEASURE_RESIDUE_TO, b->in->month, b->in->month, false, &to, b->why);
+    *out_why_not = NULL;
+    for (size_t i = 0; e == ERR_OK && i < to.n; i++) {
+        char batch[96];
+        const char *bar = strrchr(to.lines[i].key, '|');
+        struct decimal value, saved;
+        (void)snprintf(batch, sizeof batch, "%.*s", (int)(bar - to.lines[i].key), to.lines[i].key);
+        if (!value_of(avoided, bar + 1, &value)) {
+            *out_why_not = "no-factor";
+            break;
+        }
+        e = decimal_subtract(baseline, &value, &saved, b->why);
+        if (e == ERR_OK)
+            e = add_term(masses, batch, to.lines[i].amount, &saved, sum, exact, b->why);
+    }
+    tally_done(&to);
+    return e;
+}
+
+static enum err
+work_out(struct build *b, const Knockbox__Avoided *avoided, const struct decimal *baseline,
+         char room[NUMBER_TEXT], const char **out_why_not)
+{
+    struct masses masses = {{NULL, 0, 0, ERR_OK}, {NULL, 0, 0, ERR_OK}};
+    struct decimal sum = {0, 0};
+    bool exact = true;
+    enum err e =
+        tally_of(b->in->books, MEASURE_BATCH_IN, INT32_MIN, INT32_MAX, false, &masses.in, b->why);
+    if (e == ERR_OK)
+        e = tally_of(b->in->books, MEASURE_BATCH_OUT, INT32_MIN, INT32_MAX, false, &masses.out,
+                     b->why);
+    if (e == ERR_OK)
+        e = add_all(b, avoided, baseline, &masses, &sum, &exact, out_why_not);
+    tally_done(&masses.in);
+    tally_done(&masses.out);
+    (void)(exact ? decimal_print(&sum, room) : decimal_print_places(&sum, 6, room));
+    return e;
+}
+
+enum err
+part_avoided(struct build *b)
+{
+    char room[NUMBER_TEXT];
+    struct decimal baseline;
+    const Knockbox__Avoided *avoided = b->basis != NULL ? b->basis->avoided : NULL;
+    const char *why_not = NULL;
+    enum err e = ERR_OK;
+    if (avoided == NULL || avoided->baseline == NULL)
+        why_not = "no-baseline";
+    else if (is_inventory_family(b, avoided->family))
+        why_not = "inventory-factors";
+    else if (!baseline_of(avoided, &baseline))
+        why_not = "no-factor";
+    else
+        e = work_out(b, avoided, &baseline, room, &why_not);
+    if (e != ERR_OK)
+        return e;
+    TABLE_SECTION(b->model, "emissions.avoided", "Avoided emissions", SHAPE_FIELDS, columns);
+    table_set(b->model, "kg_co2e", why_not == NULL ? room : NULL);
+    table_set(b->model, "baseline", avoided != NULL ? avoided->baseline : NULL);
+    table_set(b->model, "family", avoided != NULL ? avoided->family : NULL);
+    table_set(b->model, "why_not", why_not);
+    return ERR_OK;
+}

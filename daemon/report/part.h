@@ -1,0 +1,109 @@
+/* part.h - the parts of a report: each fills its sections of the model, in the order of the print.
+ */
+#ifndef DAEMON_REPORT_PART_H
+#define DAEMON_REPORT_PART_H
+
+#include "daemon/report/number.h"
+#include "daemon/report/report.h"
+
+/* Stock of tubs of one row: a site or in-transit (S1). */
+struct stock_row {
+    const char *site;
+    bool boundary; /* inside it on some day of the month: from..to */
+    int32_t from, to;
+    bool counted; /* S2: a stocktake with `tubs` in the month; in-transit: always */
+    int64_t opening_g, late_g, filled_g, received_g, sent_g, rejected_g, used_g;
+    int64_t receipt_g, count_g, overdraw_g, empty_g; /* unexplained, by what showed it */
+    int64_t before_g; /* at the end of the month before, by this month's books */
+};
+
+/* What reached one destination (W4), of one material, on or off site. */
+struct ending {
+    size_t destination; /* row of calc_destination_at() */
+    char material[8];   /* "", "food", "mixed" */
+    bool onsite;
+    int64_t mass_g;
+};
+
+struct build {
+    const struct report_input *in;
+    struct table_model *model;
+    struct err_text *why;
+    int32_t first_day, last_day;
+    int32_t newest_day;           /* R8: no day after it is missed */
+    const Knockbox__Basis *basis; /* NULL: none in force, W12 */
+    const char *edition;          /* NULL: none */
+    const char **cautions;        /* that rules ask for; the list is ours, texts the model's */
+    size_t n_cautions, cap_cautions;
+    bool out_of_memory;
+    struct ending *endings; /* ours: what reached a destination in the month */
+    size_t n_endings;
+    struct stock_row *stock; /* ours */
+    size_t n_stock;
+    struct stock_row stock_all;     /* the sum of the rows */
+    int64_t generated_g, weighed_g; /* grounds, G1; set by part_grounds */
+};
+
+typedef enum err part_fn(struct build *b);
+part_fn part_period, part_grounds, part_stock, part_uses, part_waste, part_emissions;
+part_fn part_avoided; /* after part_emissions, by it */
+part_fn part_product, part_batches, part_quality, part_safety, part_end;
+
+/* ---- what several parts need */
+
+/* Adds a caution; text as table_text() makes it (NULL: out of memory, which the model noted). */
+void build_caution(struct build *b, const char *text);
+
+/* Sets a cell of the last row from a number. */
+void build_kg(struct build *b, const char *key, int64_t g);
+void build_whole(struct build *b, const char *key, int64_t value);
+void build_pct(struct build *b, const char *key, int64_t part, int64_t whole);
+
+/* Sum of a measure over the month; `site` NULL: all. */
+int64_t build_sum(const struct build *b, enum measure measure, const char *site);
+
+/* Is the basis `waste`? */
+bool build_is_waste_basis(const struct build *b);
+
+/* First and last day of a site inside the boundary in the month; false: none. */
+bool build_days(const struct build *b, const char *site, int32_t *out_first, int32_t *out_last);
+
+/* Does the site work on that day, by the calendar? */
+bool quality_is_open(const struct build *b, const char *site, int32_t day);
+
+/* ---- stock of tubs, one row a site (S1) */
+
+/* Fills b->stock, b->n_stock (by site, in-transit last) and b->stock_all. ERR_MEM. */
+enum err stock_of(struct build *b);
+int64_t stock_unexplained(const struct stock_row *row);
+int64_t stock_expected(const struct stock_row *row);
+bool stock_is_zero(const struct stock_row *row);
+
+/* ---- what reached a destination in the month (W4, W6) */
+
+/* Fills b->endings and b->n_endings: of all sites, by destination, material, onsite. ERR_MEM. */
+enum err endings_of(struct build *b);
+bool ending_is(const struct ending *ending, const char *destination);
+
+/* ---- growing lists of strings with a sum, sorted by key bytewise */
+
+struct tally_line {
+    char *key;
+    const char *site; /* of the first line; lent by the books */
+    int64_t amount;
+};
+
+struct tally {
+    struct tally_line *lines; /* sorted after tally_of() */
+    size_t n, cap;
+    enum err e;
+};
+
+/* Lines of a measure in months first..last, sums over sites (`by_site` false) or one for each
+ * site. End with tally_done(), also after an error. */
+enum err tally_of(const struct books *books, enum measure measure, int32_t first, int32_t last,
+                  bool by_site, struct tally *out_tally, struct err_text *why);
+void tally_done(struct tally *tally);
+const struct tally_line *tally_find(const struct tally *tally, const char *key); /* NULL */
+
+#endif

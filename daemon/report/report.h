@@ -1,0 +1,82 @@
+/* report.h - from books to the tables of a month.
+ *
+ * Pure: no clock, no store, no log. What is needed beyond the books and the catalogue comes in
+ * ready to print. Every key, its rule and where it comes from: docs/report.md.
+ */
+#ifndef DAEMON_REPORT_REPORT_H
+#define DAEMON_REPORT_REPORT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+#include "daemon/ledger/books.h"
+#include "daemon/ledger/catalogue.h"
+#include "daemon/report/table.h"
+#include "proto/err.h"
+
+enum report_status {
+    REPORT_OPEN,
+    REPORT_CLOSED,
+    REPORT_RESTATED,
+};
+
+struct report_head {
+    const char *site;
+    uint32_t epoch;
+    uint64_t seq;
+    const uint8_t *hash; /* 32 bytes */
+};
+
+/* R7: a record that came too late for its closed month. */
+struct report_late {
+    char record[37];
+    const char *kind, *site;
+    int32_t month; /* the closed one */
+    bool has_mass;
+    int64_t mass_g;
+};
+
+/* Q3: the correction that decides over a record of the month. */
+struct report_correction {
+    char record[37], by[37];
+    bool is_void;
+    char reason[256];
+};
+
+/* All lent for the call. */
+struct report_input {
+    int32_t month;
+    const char *hub_site;
+    const struct books *books;         /* K(T) of the month */
+    const struct catalogue *catalogue; /* K(T) too */
+    /* The books that the month before was last closed from, as far as this month's K(T) knows:
+     * its closing figures as printed are this month's opening. NULL: it is not closed. */
+    const struct books *before;
+    enum report_status status;
+    const char *edition; /* pinned by the close; NULL: the one in force on the month's last day */
+    int64_t restatement; /* number, when restated */
+    const char *reason;
+    const struct report_head *heads; /* by site, then epoch */
+    size_t n_heads;
+    const struct report_late *late; /* by record */
+    size_t n_late;
+    const struct report_correction *corrections;
+    size_t n_corrections;
+};
+
+/* *out_model is yours: end it with table_free(). */
+enum err report_build(const struct report_input *input, struct table_model **out_model,
+                      struct err_text *why);
+
+/* ---- prints; *out_text is yours (free), ends with a line feed. */
+
+enum err report_json(const struct table_model *model, char **out_text, struct err_text *why);
+enum err report_text(const struct table_model *model, char **out_text, struct err_text *why);
+
+/* BLAKE2b-256 of the JSON print without `heads`: what a close writes down. */
+enum err report_hash(const struct table_model *model, uint8_t out_hash[32], struct err_text *why);
+
+/* The month's edition of factors when none is pinned (E2); NULL: none. Lent by the catalogue. */
+const char *report_edition(const struct catalogue *catalogue, int32_t month);
+
+#endif
