@@ -3,7 +3,7 @@
 
 #define SHARED_ITEMS                                                                                \
     {"store.map_mib", CONFIG_INT, "64", 16, 65536, "first size of the store's map, in MiB"},        \
-        {"store.most_mib", CONFIG_INT, "16384", 16, 1048576, "most the store may grow to, in MiB"}, \
+        {"store.most_mib", CONFIG_INT, "65536", 16, 1048576, "most the store may grow to, in MiB"}, \
         {"local.socket",                                                                            \
          CONFIG_TEXT,                                                                               \
          "knockbox.sock",                                                                           \
@@ -19,7 +19,7 @@ static const struct config_item hub_items[] = {
     {"site.name", CONFIG_CODE, "kitchen", 1, 64, "code of the hub's own site"},
     {"site.zone", CONFIG_TEXT, "", 0, 64,
      "IANA time zone of this site until the catalogue has one; empty: the machine's own"},
-    {"listen", CONFIG_LISTEN, "tcp://127.0.0.1:7411", 0, 65535,
+    {"listen", CONFIG_LISTEN, "tcp://127.0.0.1:7749", 0, 65535,
      "where cafés and people elsewhere reach the hub"},
     {"listen.public", CONFIG_CONNECT, NULL, 1, 65535,
      "address that one-time codes carry, when cafés reach the hub by another name"},

@@ -12,6 +12,7 @@ struct keyring {
     size_t n, room;
     uint8_t (*bans)[KEY_SIZE];
     size_t n_bans, ban_room;
+    uint64_t changes;
 };
 
 enum err
@@ -89,6 +90,8 @@ insert(struct keyring *ring, const struct key_entry *entry)
         memmove(&ring->entries[at + 1], &ring->entries[at], (ring->n - at) * sizeof *entry);
         ring->n++;
     }
+    if (!there || memcmp(&ring->entries[at], entry, sizeof *entry) != 0)
+        ring->changes++;
     ring->entries[at] = *entry;
     return true;
 }
@@ -100,6 +103,7 @@ take_out(struct keyring *ring, const uint8_t key[KEY_SIZE])
     size_t at = entry_place(ring, key, &there);
     if (!there)
         return;
+    ring->changes++;
     ring->n--;
     memmove(&ring->entries[at], &ring->entries[at + 1], (ring->n - at) * sizeof ring->entries[0]);
 }
@@ -169,6 +173,15 @@ keyring_find(struct keyring *ring, const uint8_t key[KEY_SIZE], int64_t now_ms,
         *out_entry = ring->entries[at];
     (void)pthread_mutex_unlock(&ring->lock);
     return there && (out_entry->what != KEY_CODE || now_ms < out_entry->expires_ms);
+}
+
+uint64_t
+keyring_changes(struct keyring *ring)
+{
+    (void)pthread_mutex_lock(&ring->lock);
+    uint64_t changes = ring->changes;
+    (void)pthread_mutex_unlock(&ring->lock);
+    return changes;
 }
 
 bool

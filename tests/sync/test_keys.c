@@ -23,7 +23,7 @@ example_code(struct join_code *code)
         code->hub[i] = (uint8_t)(i * 7 + 1);
     for (unsigned i = 0; i < SECRET_SIZE; i++)
         code->secret[i] = (uint8_t)(200 - i);
-    snprintf(code->endpoint, sizeof code->endpoint, "tcp://127.0.0.1:7411");
+    snprintf(code->endpoint, sizeof code->endpoint, "tcp://127.0.0.1:7749");
 }
 
 Test(code, comes_back_from_its_letters_however_they_are_typed)
@@ -101,7 +101,7 @@ Test(keys, the_pair_of_a_code_is_the_same_for_hub_and_bearer)
 Test(keys, a_file_comes_back_and_is_refused_when_others_may_read_it)
 {
     char dir[] = "/tmp/knockbox-test-XXXXXX", path[PATH_SIZE];
-    struct key_file file = {.has_hub = true, .connect = "tcp://127.0.0.1:7411"}, back;
+    struct key_file file = {.has_hub = true, .connect = "tcp://127.0.0.1:7749"}, back;
     struct err_text why = {.s = ""};
     cr_assert(mkdtemp(dir) != NULL);
     cr_assert(key_pair_new(&file.own, &why) == ERR_OK, "%s", why.s);

@@ -1,0 +1,484 @@
+/* hub_net.c - the ROUTER socket, who speaks on it, and when to commit. */
+#include "daemon/sync/hub_net.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <zmq.h>
+
+#include "daemon/base/diag.h"
+#include "daemon/base/folder.h"
+#include "daemon/sync/hub_keys.h"
+#include "daemon/sync/socket.h"
+#include "daemon/sync/spool.h"
+#include "daemon/sync/zap.h"
+
+enum {
+    FRAMES_A_ROUND = 2000,
+    REFUSED_MOST = 256,
+    PERSON_PATIENCE_MS = 2000
+};
+
+struct hub_net {
+    struct hub_net_options options;
+    char dir[PATH_SIZE];
+    void *context, *socket;
+    struct zap *zap;
+    struct keyring *ring;
+    struct hub_keys *keys;
+    struct hub_machine *machine;
+    struct arena arena;
+    uint8_t scratch[WIRE_MOST];
+    int gather; /* timer */
+    bool gathering;
+    uint64_t commit_us; /* how long the last commit took */
+    bool was_busy;
+    struct peer refused[REFUSED_MOST]; /* told once that their key is not let in (any more) */
+    size_t n_refused;
+    uint64_t dropped; /* frames that were no message */
+    uint64_t told_dropped;
+};
+
+static uint64_t
+now_us(void)
+{
+    struct timespec t = {0};
+    (void)clock_gettime(CLOCK_MONOTONIC, &t);
+    return (uint64_t)t.tv_sec * 1000000 + (uint64_t)t.tv_nsec / 1000;
+}
+
+/* ---------------------------------------------------------------- commits */
+
+static void
+flush(struct hub_net *net)
+{
+    struct err_text why = {.s = ""};
+    uint64_t before = now_us();
+    if (net->gathering)
+        loop_timer_set(net->gather, 0, true);
+    net->gathering = false;
+    enum err e = hub_machine_flush(net->machine, &why);
+    net->commit_us = now_us() - before;
+    if (e == ERR_IO || e == ERR_DAMAGED)
+        net->options.failed(net->options.owner, e, &why);
+    else if (e != ERR_OK)
+        diag_error("sync: records of sites are not taken in: %s", why.s);
+}
+
+static void
+gathered(void *owner)
+{
+    flush(owner);
+}
+
+/* After a round of frames: commit now, or wait a little for the other sites. */
+static void
+flush_or_gather(struct hub_net *net)
+{
+    struct hub_waiting waiting = hub_machine_waiting(net->machine);
+    if (waiting.records == 0)
+        return;
+    uint64_t wait = hub_gather_us(net->commit_us, waiting.sites);
+    if (wait == 0) {
+        flush(net);
+    } else if (!net->gathering) {
+        net->gathering = true;
+        loop_timer_set(net->gather, wait, true);
+    }
+}
+
+/* ---------------------------------------------------------------- one frame */
+
+static bool
+send_wire(void *owner, const struct peer *peer, const Knockbox__Wire *message)
+{
+    struct hub_net *net = owner;
+    return socket_send(net->socket, peer, message, net->scratch);
+}
+
+static void
+refuse_once(struct hub_net *net, const struct peer *peer)
+{
+    struct wire wire = {send_wire, net};
+    for (size_t i = 0; i < net->n_refused && i < REFUSED_MOST; i++)
+        if (memcmp(&net->refused[i], peer, sizeof *peer) == 0)
+            return;
+    net->refused[net->n_refused++ % REFUSED_MOST] = *peer;
+    wire_refuse(&wire, peer, ERR_DENIED,
+                "the hub does not know this key (any more): ask the operator for a new code");
+}
+
+static void
+take_join(struct hub_net *net, const struct peer *peer, const struct key_entry *from,
+          const Knockbox__Join *join)
+{
+    struct err_text why = {.s = ""};
+    struct wire wire = {send_wire, net};
+    struct joined told;
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Joined joined = KNOCKBOX__JOINED__INIT;
+    enum err e = wire_check_version(join->version, "the new machine", &why);
+    if (e == ERR_OK)
+        e = hub_keys_join(net->keys, from, join->key.data, &told, &why);
+    if (e == ERR_IO || e == ERR_DAMAGED)
+        net->options.failed(net->options.owner, e, &why);
+    if (e != ERR_OK) {
+        diag_warning("joining of %s refused: %s", from->site, why.s);
+        wire_refuse(&wire, peer, e, why.s);
+        return;
+    }
+    joined.site = told.site;
+    joined.role = told.role;
+    joined.hub_site = (char *)store_site(net->options.store);
+    joined.zone = net->options.zone[0] != '\0' ? (char *)net->options.zone : NULL;
+    joined.has_first_epoch = true;
+    joined.first_epoch = told.first_epoch;
+    message.what_case = KNOCKBOX__WIRE__WHAT_JOINED;
+    message.joined = &joined;
+    (void)send_wire(net, peer, &message); /* lost: the machine asks again with its new key */
+}
+
+/* ---------------------------------------------------------------- people */
+
+struct person {
+    struct hub_net *net;
+    const struct peer *peer;
+    bool gone;
+};
+
+/* A person's line that is full is waited for a little, as at the local door. */
+static enum err
+send_reply(void *owner, const Knockbox__Reply *reply)
+{
+    struct person *person = owner;
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    uint64_t until = now_us() + PERSON_PATIENCE_MS * 1000;
+    message.what_case = KNOCKBOX__WIRE__WHAT_REPLY;
+    message.reply = (Knockbox__Reply *)reply; /* only read */
+    while (!person->gone && !send_wire(person->net, person->peer, &message)) {
+        struct timespec moment = {.tv_nsec = 2000000};
+        person->gone = zmq_errno() != EAGAIN || now_us() > until;
+        (void)nanosleep(&moment, NULL);
+    }
+    return person->gone ? ERR_PEER : ERR_OK;
+}
+
+/* A number for the connection: the socket's own names are 5 bytes, counted up. */
+static uint64_t
+session_of(const struct peer *peer)
+{
+    uint64_t session = UINT64_C(1) << 63;
+    for (size_t i = 0; i < peer->len && i < 7; i++)
+        session |= (uint64_t)peer->id[i] << (8 * i);
+    return session;
+}
+
+static void
+take_request(struct hub_net *net, const struct peer *peer, const struct key_entry *from,
+             const Knockbox__Request *request)
+{
+    char key[KEY_TEXT];
+    struct person person = {net, peer, false};
+    struct door_caller caller = {.roles = from->roles, .session = session_of(peer)};
+    (void)snprintf(caller.via, sizeof caller.via, "key %.8s (%.40s)", key_print(from->key, key),
+                   from->person);
+    net->options.people.request(net->options.people.owner, &caller, request, send_reply, &person);
+}
+
+static void
+dispatch(struct hub_net *net, const struct peer *peer, const struct key_entry *from,
+         const Knockbox__Wire *message)
+{
+    bool join = message->what_case == KNOCKBOX__WIRE__WHAT_JOIN;
+    bool request = message->what_case == KNOCKBOX__WIRE__WHAT_REQUEST;
+    if (join)
+        take_join(net, peer, from, message->join);
+    else if (from->what == KEY_SITE && !request)
+        hub_machine_message(net->machine, peer, from->site, message);
+    else if (from->what == KEY_PERSON && request)
+        take_request(net, peer, from, message->request);
+    else
+        refuse_once(net, peer);
+}
+
+/* The key that ZAP let this connection in with; looked up again for every message, so a revoked
+ * one is out at once. */
+static bool
+who_sent(struct hub_net *net, zmq_msg_t *frame, struct key_entry *out)
+{
+    const char *user = zmq_msg_gets(frame, "User-Id"); /* Z5: on the payload frame */
+    uint8_t key[KEY_SIZE];
+    int64_t now = net->options.clock.now_ms(net->options.clock.owner);
+    return user != NULL && key_parse(user, key) && keyring_find(net->ring, key, now, out);
+}
+
+static void
+take_payload(struct hub_net *net, const struct peer *peer, zmq_msg_t *frame)
+{
+    const Knockbox__Wire *message = NULL;
+    struct key_entry from;
+    if (!who_sent(net, frame, &from)) {
+        refuse_once(net, peer);
+        return;
+    }
+    if (wire_unpack(zmq_msg_data(frame), zmq_msg_size(frame), &net->arena, &message, NULL) !=
+        ERR_OK) {
+        net->dropped++;
+        return;
+    }
+    dispatch(net, peer, &from, message);
+}
+
+/* Name and payload; anything else is dropped whole (Z11). false: nothing was there. */
+static bool
+take_message(struct hub_net *net)
+{
+    struct peer peer;
+    zmq_msg_t frame;
+    memset(&peer, 0, sizeof peer);
+    (void)zmq_msg_init(&frame);
+    int n = 0, more = 0;
+    bool named = false, whole = false;
+    do {
+        if (zmq_msg_recv(&frame, net->socket, ZMQ_DONTWAIT) < 0)
+            break;
+        more = zmq_msg_more(&frame);
+        size_t size = zmq_msg_size(&frame);
+        if (n == 0 && size <= sizeof peer.id) {
+            memcpy(peer.id, zmq_msg_data(&frame), size);
+            peer.len = (uint8_t)size;
+            named = true;
+        }
+        whole = n == 1 && !more;
+        n++;
+    } while (more);
+    if (named && whole)
+        take_payload(net, &peer, &frame);
+    else if (n > 0)
+        net->dropped++;
+    (void)zmq_msg_close(&frame);
+    return n > 0;
+}
+
+static void
+readable(void *owner)
+{
+    struct hub_net *net = owner;
+    for (int i = 0; i < FRAMES_A_ROUND && take_message(net); i++)
+        if (hub_machine_full(net->machine))
+            flush(net);
+    net->was_busy = true;
+    flush_or_gather(net);
+}
+
+/* ---------------------------------------------------------------- keys */
+
+static void
+take_settled(void *owner, const char *site)
+{
+    struct hub_net *net = owner;
+    if (net->machine != NULL)
+        (void)hub_machine_settle(net->machine, site, NULL); /* shown until it works */
+}
+
+static void
+keys_wrote(void *owner)
+{
+    struct hub_net *net = owner;
+    if (net->machine != NULL)
+        hub_machine_wrote(net->machine);
+}
+
+static void
+refresh_keys(void *owner)
+{
+    struct hub_net *net = owner;
+    struct err_text why = {.s = ""};
+    enum err e = hub_keys_refresh(net->keys, &why);
+    if (e == ERR_IO)
+        net->options.failed(net->options.owner, e, &why);
+    else if (e != ERR_OK)
+        diag_error("keys: %s", why.s);
+}
+
+void
+hub_net_reload(struct hub_net *net)
+{
+    refresh_keys(net);
+}
+
+/* ---------------------------------------------------------------- open and close */
+
+static enum err
+open_keys(struct hub_net *net, struct err_text *why)
+{
+    struct hub_keys_options options = {
+        .dir = net->dir,
+        .store = net->options.store,
+        .ring = net->ring,
+        .clock = net->options.clock,
+        .settled = take_settled,
+        .wrote = keys_wrote,
+        .owner = net,
+    };
+    enum err e = hub_keys_open(&options, &net->keys, why);
+    if (e == ERR_OK)
+        e = loop_add(net->options.loop, NULL, hub_keys_fd(net->keys), refresh_keys, net, why);
+    return e;
+}
+
+static enum err
+open_machine(struct hub_net *net, struct err_text *why)
+{
+    struct hub_machine_options options = {
+        .store = net->options.store,
+        .clock = net->options.clock,
+        .wire = {send_wire, net},
+        .group = net->options.group,
+    };
+    return hub_machine_new(&options, &net->machine, why);
+}
+
+static enum err
+write_endpoint(struct hub_net *net, struct err_text *why)
+{
+    char bound[ENDPOINT_SIZE], endpoint[2 * ENDPOINT_SIZE], host[ENDPOINT_SIZE];
+    size_t size = sizeof bound;
+    unsigned port = 0;
+    if (zmq_getsockopt(net->socket, ZMQ_LAST_ENDPOINT, bound, &size) != 0 ||
+        strrchr(bound, ':') == NULL ||
+        !endpoint_split(net->options.listen, host, sizeof host, &port))
+        return err_set(ERR_IO, why, "cannot tell the port: %s", zmq_strerror(zmq_errno()));
+    int len = snprintf(endpoint, sizeof endpoint, "tcp://%s%s\n", host, strrchr(bound, ':'));
+    diag_info("listening on %.*s", len - 1, endpoint);
+    return file_write(net->dir, SPOOL_ENDPOINT, endpoint, (size_t)len, 0600, why);
+}
+
+enum err
+hub_net_open(const struct hub_net_options *options, struct hub_net **out_net, struct err_text *why)
+{
+    struct hub_net *net = calloc(1, sizeof *net);
+    if (net == NULL)
+        return err_set(ERR_MEM, why, "out of memory");
+    net->options = *options;
+    (void)snprintf(net->dir, sizeof net->dir, "%s", options->dir);
+    *out_net = net; /* the caller closes it, also after an error */
+    enum err e = arena_init(&net->arena, ARENA_FRAME, why);
+    if (e == ERR_OK)
+        e = keyring_new(&net->ring, why);
+    if (e == ERR_OK)
+        e = socket_context(&net->context, why);
+    if (e == ERR_OK) /* Z3: before any socket binds */
+        e = zap_start(net->context, net->ring, &options->clock, &net->zap, why);
+    if (e == ERR_OK)
+        e = socket_server(net->context, options->pair, &net->socket, why);
+    if (e == ERR_OK)
+        e = open_machine(net, why);
+    if (e == ERR_OK)
+        e = open_keys(net, why);
+    if (e == ERR_OK)
+        e = socket_bind(net->socket, options->listen, why);
+    if (e == ERR_OK)
+        e = write_endpoint(net, why);
+    if (e == ERR_OK)
+        e = loop_timer(options->loop, gathered, net, &net->gather, why);
+    if (e == ERR_OK)
+        e = loop_add(options->loop, net->socket, 0, readable, net, why);
+    return e;
+}
+
+void
+hub_net_close(struct hub_net *net)
+{
+    if (net == NULL)
+        return;
+    if (net->machine != NULL && !kv_failed(store_kv(net->options.store)))
+        (void)hub_machine_flush(net->machine, NULL);
+    if (net->socket != NULL) {
+        loop_remove(net->options.loop, net->socket, 0);
+        (void)zmq_close(net->socket);
+        (void)file_remove(net->dir, SPOOL_ENDPOINT, NULL);
+    }
+    hub_machine_free(net->machine);
+    hub_keys_close(net->keys);
+    if (net->context != NULL)
+        (void)zmq_ctx_shutdown(net->context); /* ends the handler of keys */
+    zap_stop(net->zap);
+    if (net->context != NULL)
+        (void)zmq_ctx_term(net->context);
+    keyring_free(net->ring);
+    arena_done(&net->arena);
+    free(net);
+}
+
+/* ---------------------------------------------------------------- the rest */
+
+void
+hub_net_wrote(struct hub_net *net)
+{
+    struct err_text why = {.s = ""};
+    enum err e = hub_keys_follow(net->keys, &why);
+    if (e != ERR_OK)
+        diag_error("keys: %s", why.s);
+    hub_machine_wrote(net->machine);
+}
+
+enum err
+hub_net_tick(struct hub_net *net, struct err_text *why)
+{
+    if (!zap_alive(net->zap))
+        return err_set(ERR_IO, why, "the handler that checks keys has ended");
+    hub_machine_tick(net->machine);
+    if (net->dropped != net->told_dropped)
+        diag_warning("sync: %llu frames that were no message are dropped so far",
+                     (unsigned long long)net->dropped);
+    net->told_dropped = net->dropped;
+    return ERR_OK;
+}
+
+bool
+hub_net_busy(struct hub_net *net)
+{
+    bool busy = net->was_busy;
+    net->was_busy = false;
+    return busy;
+}
+
+static size_t
+find_site(const struct hub_net_site *sites, size_t n, const char *site)
+{
+    for (size_t i = 0; i < n; i++)
+        if (strcmp(sites[i].state.site, site) == 0)
+            return i;
+    return n;
+}
+
+size_t
+hub_net_sites(struct hub_net *net, struct hub_net_site *out, size_t most)
+{
+    struct key_entry entry;
+    struct hub_site *heard = calloc(most + 1, sizeof *heard);
+    if (heard == NULL)
+        return 0;
+    size_t n = hub_machine_sites(net->machine, heard, most);
+    n = n < most ? n : most;
+    for (size_t i = 0; i < n; i++)
+        out[i] = (struct hub_net_site){heard[i], false};
+    free(heard);
+    for (size_t i = 0; keyring_nth(net->ring, i, &entry); i++) {
+        if (entry.what != KEY_SITE)
+            continue;
+        size_t at = find_site(out, n, entry.site);
+        if (at == most)
+            continue;
+        if (at == n) {
+            memset(&out[n], 0, sizeof out[n]);
+            memcpy(out[n].state.site, entry.site, sizeof entry.site);
+            out[n++].state.last_seen_ms = -1;
+        }
+        out[at].enrolled = true;
+    }
+    return n;
+}
