@@ -1,0 +1,597 @@
+/* as_of.c - the books as they were known at a moment: K(T), report rule R6.
+ *
+ * The index holds facts as they count today. For an earlier moment most of it is right: what was
+ * held later is passed over. An overlay carries the rest: records that a later correction, or a
+ * later version of their site, made count otherwise.
+ */
+#include <stdlib.h>
+#include <string.h>
+#include "daemon/ledger/ledger_int.h"
+#include "proto/when.h"
+
+/* ---- the overlay */
+
+struct overlaying {
+    struct as_of *out;
+    const struct view *now;
+    struct pool pool;
+    uint64_t lsn, fix_lsn; /* of the effect whose subjects are added */
+    uint32_t kind;
+    struct err_text *why;
+};
+
+static enum err
+hide(struct overlay *o, const uint8_t id[ID_SIZE], struct err_text *why)
+{
+    if (o->n_hidden == o->room_hidden) {
+        size_t room = o->room_hidden * 2 + 16;
+        void *hidden = realloc(o->hidden, room * ID_SIZE);
+        if (hidden == NULL)
+            return err_set(ERR_MEM, why, "ledger: out of memory");
+        o->hidden = hidden;
+        o->room_hidden = room;
+    }
+    memcpy(o->hidden[o->n_hidden++], id, ID_SIZE);
+    return ERR_OK;
+}
+
+static enum err
+add_item(void *owner, enum subject_class class, const char *code)
+{
+    struct overlaying *o = owner;
+    struct overlay *overlay = &o->out->overlay;
+    if (overlay->n == overlay->room) {
+        size_t room = overlay->room * 2 + 16;
+        struct overlay_item *items = realloc(overlay->items, room * sizeof *items);
+        if (items == NULL)
+            return err_set(ERR_MEM, o->why, "ledger: out of memory");
+        overlay->items = items;
+        overlay->room = room;
+    }
+    char *copy = strdup(code);
+    if (copy == NULL)
+        return err_set(ERR_MEM, o->why, "ledger: out of memory");
+    overlay->items[overlay->n++] = (struct overlay_item){class, copy, o->lsn, o->fix_lsn, o->kind};
+    return ERR_OK;
+}
+
+static int
+compare_ids(const void *a, const void *b)
+{
+    return memcmp(a, b, ID_SIZE);
+}
+
+static int
+compare_items(const void *a, const void *b)
+{
+    const struct overlay_item *p = a, *q = b;
+    if (p->class != q->class)
+        return p->class < q->class ? -1 : 1;
+    int order = strcmp(p->code, q->code);
+    if (order != 0)
+        return order;
+    return p->lsn < q->lsn ? -1 : p->lsn > q->lsn;
+}
+
+/* A record that names a code twice gives one item. */
+static void
+drop_repeats(struct overlay *o)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < o->n; i++) {
+        if (n > 0 && compare_items(&o->items[n - 1], &o->items[i]) == 0)
+            free(o->items[i].code);
+        else
+            o->items[n++] = o->items[i];
+    }
+    o->n = n;
+}
+
+static void
+put_in_order(struct overlay *o)
+{
+    if (o->n > 1)
+        qsort(o->items, o->n, sizeof *o->items, compare_items);
+    if (o->n_hidden > 1)
+        qsort(o->hidden, o->n_hidden, ID_SIZE, compare_ids);
+    drop_repeats(o);
+}
+
+/* Hides the record in the index and brings in what it was then. */
+static enum err
+overlay_effect(struct overlaying *o, const uint8_t id[ID_SIZE], const struct effect *then)
+{
+    enum err e = hide(&o->out->overlay, id, o->why);
+    if (e != ERR_OK || then == NULL || !then->counts)
+        return e;
+    o->lsn = then->lsn;
+    o->fix_lsn = then->fix_lsn;
+    o->kind = then->fact.kind->number;
+    return subjects_visit(then->fact.record, then->fact.day, add_item, o);
+}
+
+static enum err
+effect_then(struct overlaying *o, const struct stored *stored, struct effect *out, bool *out_any)
+{
+    *out_any = false;
+    if (stored->held_ms > o->out->view.held_most)
+        return ERR_OK;
+    enum err e = effect_of(&o->out->view, stored, &o->pool, out, o->why);
+    *out_any = e == ERR_OK;
+    return e == ERR_NOT_FOUND ? ERR_OK : e;
+}
+
+static enum err
+overlay_root(struct overlaying *o, const uint8_t target[ID_SIZE])
+{
+    struct stored root;
+    struct effect then;
+    uint8_t id[ID_SIZE];
+    bool any = false;
+    enum err e = effect_root(o->now, target, &o->pool, &root, o->why);
+    if (e != ERR_OK)
+        return e == ERR_NOT_FOUND ? ERR_OK : e;
+    memcpy(id, root.id, sizeof id);
+    e = effect_then(o, &root, &then, &any);
+    return e == ERR_OK ? overlay_effect(o, id, any ? &then : NULL) : e;
+}
+
+/* A correction that was not known then: what it means counted otherwise. */
+static enum err
+overlay_fix(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
+            struct err_text *why)
+{
+    struct overlaying *o = owner;
+    struct stored stored;
+    uint8_t target[ID_SIZE];
+    if (key_len != (size_t)2 * ID_SIZE || value_len != 8)
+        return err_set(ERR_DAMAGED, why, "ledger: a row of corrections is damaged");
+    memcpy(target, key, sizeof target);
+    enum err e = store_get(o->now->store, (uint64_t)get_i64(value), &stored, why);
+    if (e != ERR_OK || stored.held_ms <= o->out->view.held_most)
+        return e;
+    pool_reset(&o->pool);
+    return overlay_root(o, target);
+}
+
+/* ---- sites that were others then */
+
+static bool
+same_message(const ProtobufCMessage *a, const ProtobufCMessage *b)
+{
+    size_t len = protobuf_c_message_get_packed_size(a);
+    if (len != protobuf_c_message_get_packed_size(b))
+        return false;
+    uint8_t *bytes = malloc(2 * len + 1);
+    if (bytes == NULL)
+        return false; /* looking closer than needed does no harm */
+    (void)protobuf_c_message_pack(a, bytes);
+    (void)protobuf_c_message_pack(b, bytes + len);
+    bool same = memcmp(bytes, bytes + len, len) == 0;
+    free(bytes);
+    return same;
+}
+
+/* Is there a site that one catalogue has otherwise than the other? */
+static bool
+sites_differ(const struct catalogue *a, const struct catalogue *b)
+{
+    const uint32_t kind = KNOCKBOX__RECORD__BODY_SITE_;
+    const char *const *p = NULL, *const *q = NULL;
+    unsigned n = catalogue_keys(a, kind, &p);
+    if (n != catalogue_keys(b, kind, &q))
+        return true;
+    for (unsigned i = 0; i < n; i++) {
+        const int64_t *s = NULL, *t = NULL;
+        if (strcmp(p[i], q[i]) != 0 ||
+            catalogue_instants(a, kind, p[i], &s) != catalogue_instants(b, kind, q[i], &t))
+            return true;
+        const ProtobufCMessage *x = catalogue_get(a, kind, p[i], INT32_MAX);
+        const ProtobufCMessage *y = catalogue_get(b, kind, q[i], INT32_MAX);
+        if (x == NULL || y == NULL || !same_message(x, y))
+            return true;
+    }
+    return false;
+}
+
+static enum err
+overlay_moved(struct overlaying *o, const struct stored *stored)
+{
+    struct effect then, now;
+    bool any = false;
+    uint8_t id[ID_SIZE];
+    memcpy(id, stored->id, sizeof id);
+    pool_reset(&o->pool);
+    enum err e = effect_of(o->now, stored, &o->pool, &now, o->why);
+    if (e != ERR_OK)
+        return e == ERR_NOT_FOUND ? ERR_OK : e;
+    e = effect_then(o, stored, &then, &any);
+    if (e != ERR_OK || !any || now.fact.kind->group != KIND_SITE)
+        return e;
+    if (now.outside == then.outside && now.fact.day == then.fact.day)
+        return ERR_OK;
+    return overlay_effect(o, id, &then);
+}
+
+/* Looks through the whole log: rare, sites change once in years. */
+static enum err
+overlay_sites(struct overlaying *o)
+{
+    struct store_walk *walk = NULL;
+    struct stored stored;
+    enum err e = store_walk_open(o->now->store, 1, &walk, o->why);
+    while (e == ERR_OK && (e = store_next(walk, &stored, o->why)) == ERR_OK) {
+        uint64_t lsn = 0;
+        if (stored.lsn > o->now->lsn_most || stored.held_ms > o->out->view.held_most)
+            continue;
+        if (store_find_id(o->now->store, stored.id, &lsn, NULL) == ERR_OK && lsn == stored.lsn)
+            e = overlay_moved(o, &stored);
+    }
+    store_walk_close(walk);
+    return e == ERR_NOT_FOUND ? ERR_OK : e;
+}
+
+enum err
+as_of_init(struct ledger *ledger, const struct view *now, int64_t held_most, struct as_of *out,
+           struct err_text *why)
+{
+    struct overlaying o = {.out = out, .now = now, .why = why};
+    struct key all = {.n = 0, .over = false};
+    memset(out, 0, sizeof *out);
+    out->view = *now;
+    out->view.held_most = held_most;
+    enum err e = make_catalogue(&out->view, &out->catalogue, why);
+    if (e != ERR_OK)
+        return e;
+    out->view.catalogue = out->catalogue;
+    e = table_walk(now->kv, now->tables->fixes, &all, overlay_fix, &o, why);
+    if (e == ERR_OK && sites_differ(ledger->catalogue, out->catalogue))
+        e = overlay_sites(&o);
+    pool_done(&o.pool);
+    put_in_order(&out->overlay);
+    out->view.overlay = &out->overlay;
+    if (e != ERR_OK)
+        as_of_done(out);
+    return e;
+}
+
+void
+as_of_done(struct as_of *as_of)
+{
+    for (size_t i = 0; i < as_of->overlay.n; i++)
+        free(as_of->overlay.items[i].code);
+    free(as_of->overlay.items);
+    free(as_of->overlay.hidden);
+    catalogue_free(as_of->catalogue);
+    memset(as_of, 0, sizeof *as_of);
+}
+
+/* ---- folding into memory */
+
+struct refolding {
+    const struct view *view;
+    struct folding folding;
+    struct counts counts;
+    struct books *books, *wastes;
+    struct set told; /* records that the ledger itself says something about */
+    struct err_text *why;
+};
+
+static enum err
+book_item(struct refolding *r, const struct outcome_item *item)
+{
+    char id[ID_TEXT];
+    struct posting posting = {item->measure, item->month, item->site, item->key, item->amount};
+    if (item->type == OUTCOME_POSTING)
+        return books_post(r->books, &posting, r->why);
+    if (item->type != OUTCOME_WASTE)
+        return ERR_OK;
+    posting = (struct posting){MEASURE_WASTE_BEGUN, 0, "", id_print(item->id, id), item->amount};
+    return books_post(r->wastes, &posting, r->why);
+}
+
+static enum err
+book_all(struct refolding *r, const uint8_t *bytes, size_t len)
+{
+    struct outcome_item item;
+    enum err e = ERR_OK;
+    for (size_t at = 0; e == ERR_OK && outcome_next(bytes, len, &at, &item);)
+        e = book_item(r, &item);
+    return e;
+}
+
+/* Each fact is counted under one of its subjects. */
+static enum err
+count_facts(struct refolding *r, enum subject_class class, const char *code)
+{
+    enum err e = ERR_OK;
+    for (size_t i = 0; i < r->folding.facts.n && e == ERR_OK; i++) {
+        char day[DAY_TEXT];
+        const struct fact *fact = &r->folding.facts.at[i];
+        if (fact->kind->group != KIND_SITE ||
+            !subject_is_first(fact->record, fact->day, class, code))
+            continue;
+        int32_t seen = day_seen(r->view, fact);
+        struct posting posting = {MEASURE_RECORDS, month_of_day(seen), fact->site,
+                                  day_print(seen, day), 1};
+        e = books_post(r->books, &posting, r->why);
+    }
+    return e;
+}
+
+static enum err
+fold_class(struct refolding *r, enum subject_class class)
+{
+    char code[SUBJECT_CODE_MAX] = "";
+    const uint8_t *bytes = NULL;
+    size_t len = 0;
+    enum err e = ERR_OK;
+    while (e == ERR_OK && (e = facts_next_subject(r->view, class, code, r->why)) == ERR_OK) {
+        e = folding_run(&r->folding, class, code, &bytes, &len, r->why);
+        if (e == ERR_OK)
+            e = book_all(r, bytes, len);
+        if (e == ERR_OK)
+            e = count_facts(r, class, code);
+    }
+    return e == ERR_NOT_FOUND ? ERR_OK : e;
+}
+
+static enum err
+fold_classes(struct refolding *r)
+{
+    enum err e = ERR_OK;
+    for (int pass = 0; pass < 2; pass++) {
+        for (int class = 1; class < SUBJECT_CLASSES && e == ERR_OK; class ++) {
+            if (class != SUBJECT_RECORD &&
+                class_row((enum subject_class) class)->last == (pass == 1))
+                e = fold_class(r, (enum subject_class) class);
+        }
+    }
+    return e;
+}
+
+/* ---- single records */
+
+static enum err
+add_told(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
+         struct err_text *why)
+{
+    struct refolding *r = owner;
+    char code[ID_TEXT];
+    (void)value;
+    (void)value_len;
+    if (key_len != ID_TEXT)
+        return ERR_OK;
+    memcpy(code, key + 1, ID_TEXT - 1);
+    code[ID_TEXT - 1] = '\0';
+    return set_add(&r->told, SUBJECT_RECORD, code, why);
+}
+
+static enum err
+add_fix(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
+        struct err_text *why)
+{
+    struct refolding *r = owner;
+    char code[ID_TEXT];
+    (void)value;
+    (void)value_len;
+    if (key_len != (size_t)2 * ID_SIZE)
+        return ERR_OK;
+    enum err e = set_add(&r->told, SUBJECT_RECORD, id_print(key, code), why);
+    return e == ERR_OK ? set_add(&r->told, SUBJECT_RECORD, id_print(key + ID_SIZE, code), why) : e;
+}
+
+static enum err
+gather_told(struct refolding *r)
+{
+    char code[ID_TEXT];
+    struct key rows = key_row(SUBJECT_RECORD, ""), all = {.n = 0, .over = false};
+    const struct tables *t = r->view->tables;
+    enum err e = table_walk(r->view->kv, t->rows, &rows, add_told, r, r->why);
+    if (e == ERR_OK)
+        e = table_walk(r->view->kv, t->fixes, &all, add_fix, r, r->why);
+    const struct overlay *o = r->view->overlay;
+    for (size_t i = 0; o != NULL && i < o->n_hidden && e == ERR_OK; i++)
+        e = set_add(&r->told, SUBJECT_RECORD, id_print(o->hidden[i], code), r->why);
+    return e;
+}
+
+static enum err
+fold_told(struct refolding *r)
+{
+    const uint8_t *bytes = NULL;
+    size_t len = 0;
+    enum err e = gather_told(r);
+    for (size_t i = 0; i < r->told.n && e == ERR_OK; i++) {
+        e = folding_record(&r->folding, set_code(&r->told, i), &bytes, &len, r->why);
+        if (e == ERR_OK)
+            e = book_all(r, bytes, len);
+    }
+    return e;
+}
+
+/* Runs every fold over the view; the books are the caller's. */
+static enum err
+fold_view(struct view *view, const char *own_site, struct books **out_books, struct err_text *why)
+{
+    struct refolding r = {.view = view, .why = why};
+    char hub_site[SITE_SIZE];
+    find_hub_site(view->catalogue, own_site, hub_site);
+    enum err e = folding_init(&r.folding, why);
+    if (e == ERR_OK)
+        e = books_new(&r.books, why);
+    if (e == ERR_OK)
+        e = books_new(&r.wastes, why);
+    r.folding.view = view;
+    r.folding.counts = &r.counts;
+    r.folding.hub_site = hub_site;
+    view->wastes = r.wastes;
+    if (e == ERR_OK)
+        e = counts_load(view, &r.counts, why);
+    if (e == ERR_OK)
+        e = fold_classes(&r);
+    if (e == ERR_OK)
+        e = fold_told(&r);
+    view->wastes = NULL;
+    folding_done(&r.folding);
+    counts_done(&r.counts);
+    books_free(r.wastes);
+    set_done(&r.told);
+    if (e == ERR_OK)
+        *out_books = r.books;
+    else
+        books_free(r.books);
+    return e;
+}
+
+/* ---- the stored lines */
+
+static enum err
+read_line(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
+          struct err_text *why)
+{
+    char text[TABLE_KEY_MAX + 1];
+    if (key_len < 6 || value_len != 8)
+        return err_set(ERR_DAMAGED, why, "ledger: a line of the books is damaged");
+    memcpy(text, key + 5, key_len - 5);
+    text[key_len - 5] = '\0';
+    uint32_t month =
+        (uint32_t)key[1] << 24 | (uint32_t)key[2] << 16 | (uint32_t)key[3] << 8 | (uint32_t)key[4];
+    size_t site_len = strlen(text);
+    struct posting posting = {(enum measure)key[0], (int32_t)(month ^ 0x80000000U), text,
+                              site_len + 1 <= key_len - 5 ? text + site_len + 1 : "",
+                              get_i64(value)};
+    return books_post(owner, &posting, why);
+}
+
+static enum err
+read_lines(const struct view *view, struct books **out_books, struct err_text *why)
+{
+    struct books *books = NULL;
+    struct key all = {.n = 0, .over = false};
+    enum err e = books_new(&books, why);
+    if (e == ERR_OK)
+        e = table_walk(view->kv, view->tables->lines, &all, read_line, books, why);
+    if (e == ERR_OK)
+        *out_books = books;
+    else
+        books_free(books);
+    return e;
+}
+
+/* ---- kept books */
+
+struct copying {
+    struct books *to;
+    enum err e;
+    struct err_text *why;
+};
+
+static bool
+copy_line(void *owner, const struct posting *line)
+{
+    struct copying *c = owner;
+    c->e = books_post(c->to, line, c->why);
+    return c->e == ERR_OK;
+}
+
+static enum err
+copy_books(const struct books *from, struct books **out_books, struct err_text *why)
+{
+    struct copying c = {NULL, ERR_OK, why};
+    enum err e = books_new(&c.to, why);
+    if (e != ERR_OK)
+        return e;
+    books_walk_all(from, copy_line, &c);
+    if (c.e == ERR_OK)
+        *out_books = c.to;
+    else
+        books_free(c.to);
+    return c.e;
+}
+
+static struct kept *
+find_kept(struct ledger *ledger, int64_t held_most)
+{
+    for (size_t i = 0; i < KEPT_MOST; i++)
+        if (ledger->kept[i].books != NULL && ledger->kept[i].held_most == held_most)
+            return &ledger->kept[i];
+    return NULL;
+}
+
+enum {
+    KEPT_LINES = 20000
+}; /* larger books are folded anew rather than held in memory */
+
+static void
+keep(struct ledger *ledger, int64_t held_most, const struct books *books)
+{
+    struct kept *oldest = &ledger->kept[0];
+    for (size_t i = 1; i < KEPT_MOST; i++)
+        if (ledger->kept[i].used < oldest->used)
+            oldest = &ledger->kept[i];
+    struct books *copy = NULL;
+    if (books_size(books) > KEPT_LINES || copy_books(books, &copy, NULL) != ERR_OK)
+        return;
+    books_free(oldest->books);
+    *oldest = (struct kept){held_most, ++ledger->kept_clock, copy};
+}
+
+static enum err
+books_then(struct ledger *ledger, const struct view *now, int64_t held_most,
+           struct books **out_books, struct catalogue **out_catalogue, struct err_text *why)
+{
+    struct as_of then;
+    struct kept *kept = find_kept(ledger, held_most);
+    struct books *books = NULL;
+    enum err e = ERR_OK;
+    if (kept != NULL) {
+        kept->used = ++ledger->kept_clock;
+        struct view view = *now;
+        view.held_most = held_most;
+        e = copy_books(kept->books, &books, why);
+        if (e == ERR_OK)
+            e = make_catalogue(&view, out_catalogue, why);
+        if (e == ERR_OK)
+            *out_books = books;
+        else
+            books_free(books);
+        return e;
+    }
+    e = as_of_init(ledger, now, held_most, &then, why);
+    if (e != ERR_OK)
+        return e;
+    e = fold_view(&then.view, store_site(ledger->store), &books, why);
+    if (e == ERR_OK) {
+        keep(ledger, held_most, books);
+        *out_books = books;
+        *out_catalogue = then.catalogue;
+        then.catalogue = NULL;
+    }
+    as_of_done(&then);
+    return e;
+}
+
+enum err
+ledger_books(struct ledger *ledger, int64_t held_most_ms, struct books **out_books,
+             struct catalogue **out_catalogue, struct err_text *why)
+{
+    struct view view;
+    struct books *books = NULL;
+    enum err e = ledger_look(ledger, &view, why);
+    if (e != ERR_OK)
+        return e;
+    if (held_most_ms >= ledger->held_last) {
+        e = read_lines(&view, &books, why);
+        if (e == ERR_OK)
+            e = make_catalogue(&view, out_catalogue, why);
+        if (e == ERR_OK)
+            *out_books = books;
+        else
+            books_free(books);
+    } else {
+        e = books_then(ledger, &view, held_most_ms, out_books, out_catalogue, why);
+    }
+    ledger_look_end(ledger);
+    return e;
+}

@@ -1,0 +1,367 @@
+/* facts.c - see facts.h. */
+#include "daemon/ledger/facts.h"
+
+#include <inttypes.h>
+#include <stdlib.h>
+#include <string.h>
+
+int
+fact_order(const struct fact *a, const struct fact *b)
+{
+    if (a->at_ms != b->at_ms)
+        return a->at_ms < b->at_ms ? -1 : 1;
+    if (a->kind->order != b->kind->order)
+        return a->kind->order < b->kind->order ? -1 : 1;
+    return memcmp(a->id, b->id, ID_SIZE);
+}
+
+static int
+compare_facts(const void *a, const void *b)
+{
+    return fact_order(a, b);
+}
+
+enum err
+fact_list_add(struct fact_list *list, const struct fact *fact, struct err_text *why)
+{
+    if (list->n == list->room) {
+        size_t room = list->room * 2 + 32;
+        struct fact *at = realloc(list->at, room * sizeof *at);
+        if (at == NULL)
+            return err_set(ERR_MEM, why, "ledger: out of memory");
+        list->at = at;
+        list->room = room;
+    }
+    list->at[list->n++] = *fact;
+    return ERR_OK;
+}
+
+void
+fact_list_done(struct fact_list *list)
+{
+    free(list->at);
+    *list = (struct fact_list){NULL, 0, 0};
+}
+
+/* ---- entries */
+
+struct key
+entry_key(enum subject_class class, const char *code, const struct fact *fact)
+{
+    struct key key = key_subject(class, code);
+    key_number(&key, fact->at_ms);
+    key_byte(&key, (uint8_t)fact->kind->order);
+    key_bytes(&key, fact->id, ID_SIZE);
+    return key;
+}
+
+void
+entry_value(const struct effect *effect, uint8_t out[ENTRY_VALUE])
+{
+    put_i64(out, (int64_t)effect->lsn);
+    put_i64(out + 8, (int64_t)effect->fix_lsn);
+    put_i64(out + 16, effect->fact.held_ms);
+    out[24] = (uint8_t)(effect->fact.kind->number >> 8);
+    out[25] = (uint8_t)effect->fact.kind->number;
+}
+
+enum err
+entry_read(const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
+           struct entry *out, struct err_text *why)
+{
+    enum {
+        TAIL = 8 + 1 + ID_SIZE
+    };
+    if (key_len < 2 + TAIL || key[key_len - TAIL - 1] != 0 || value_len != ENTRY_VALUE)
+        return err_set(ERR_DAMAGED, why, "ledger: a row of the index is damaged");
+    *out = (struct entry){.class = (enum subject_class)key[0],
+                          .code = (const char *)key + 1,
+                          .id = key + key_len - ID_SIZE,
+                          .lsn = (uint64_t)get_i64(value),
+                          .fix_lsn = (uint64_t)get_i64(value + 8),
+                          .held_ms = get_i64(value + 16),
+                          .kind = (uint32_t)value[24] << 8 | value[25]};
+    return ERR_OK;
+}
+
+static int
+compare_ids(const void *a, const void *b)
+{
+    return memcmp(a, b, ID_SIZE);
+}
+
+static bool
+is_hidden(const struct view *view, const struct entry *entry)
+{
+    if (entry->held_ms > view->held_most)
+        return true;
+    const struct overlay *o = view->overlay;
+    return o != NULL && o->n_hidden > 0 &&
+           bsearch(entry->id, o->hidden, o->n_hidden, ID_SIZE, compare_ids) != NULL;
+}
+
+/* ---- loading */
+
+struct loading {
+    const struct view *view;
+    enum subject_class class;
+    uint32_t kind;
+    bool one, done;
+    struct pool *pool;
+    struct fact_list *list;
+};
+
+/* The mass that a tub's fold found for a discard by count. */
+static enum err
+find_waste(const struct view *view, struct fact *fact, struct err_text *why)
+{
+    char id[ID_TEXT];
+    MDB_val value;
+    if (fact->record->body_case != KNOCKBOX__RECORD__BODY_DISCARD ||
+        fact->record->discard->has_mass_g)
+        return ERR_OK;
+    if (view->wastes != NULL) {
+        fact->waste_g =
+            books_line(view->wastes, MEASURE_WASTE_BEGUN, 0, "", id_print(fact->id, id));
+        return ERR_OK;
+    }
+    enum err e = kv_get(view->kv, view->tables->wastes, fact->id, ID_SIZE, &value, why);
+    if (e == ERR_OK && value.mv_size == 8)
+        fact->waste_g = get_i64(value.mv_data);
+    return e == ERR_NOT_FOUND ? ERR_OK : e;
+}
+
+static enum err
+load_one(struct loading *l, uint64_t lsn, uint64_t fix_lsn, struct err_text *why)
+{
+    struct fact fact;
+    enum err e = effect_load(l->view, lsn, fix_lsn, l->pool, &fact, why);
+    if (e == ERR_OK && l->class == SUBJECT_WASTE)
+        e = find_waste(l->view, &fact, why);
+    return e == ERR_OK ? fact_list_add(l->list, &fact, why) : e;
+}
+
+static enum err
+load_entry(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
+           struct err_text *why)
+{
+    struct loading *l = owner;
+    struct entry entry;
+    enum err e = entry_read(key, key_len, value, value_len, &entry, why);
+    if (e != ERR_OK)
+        return e;
+    if ((l->kind != 0 && entry.kind != l->kind) || is_hidden(l->view, &entry))
+        return ERR_OK;
+    e = load_one(l, entry.lsn, entry.fix_lsn, why);
+    if (e == ERR_OK && l->one && l->view->overlay == NULL)
+        return ERR_NOT_FOUND; /* enough */
+    return e;
+}
+
+static int
+compare_items(const struct overlay_item *item, enum subject_class class, const char *code)
+{
+    if (item->class != class)
+        return item->class < class ? -1 : 1;
+    return strcmp(item->code, code);
+}
+
+/* The first overlay item that is not before (class, code). */
+static size_t
+find_item(const struct overlay *o, enum subject_class class, const char *code)
+{
+    size_t low = 0, high = o->n;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (compare_items(&o->items[middle], class, code) < 0)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+static enum err
+load_overlay(struct loading *l, const char *code, size_t first, struct err_text *why)
+{
+    const struct overlay *o = l->view->overlay;
+    size_t before = l->list->n;
+    enum err e = ERR_OK;
+    for (size_t i = find_item(o, l->class, code); i < o->n && e == ERR_OK; i++) {
+        const struct overlay_item *item = &o->items[i];
+        if (compare_items(item, l->class, code) != 0)
+            break;
+        if (l->kind == 0 || item->kind == l->kind)
+            e = load_one(l, item->lsn, item->fix_lsn, why);
+    }
+    if (e == ERR_OK && l->list->n > before)
+        qsort(l->list->at + first, l->list->n - first, sizeof *l->list->at, compare_facts);
+    if (e == ERR_OK && l->one && l->list->n > first + 1)
+        l->list->n = first + 1;
+    return e;
+}
+
+enum err
+facts_load(const struct view *view, enum subject_class class, const char *code, uint32_t kind,
+           bool one, struct pool *pool, struct fact_list *list, struct err_text *why)
+{
+    struct loading l = {
+        .view = view, .class = class, .kind = kind, .one = one, .pool = pool, .list = list};
+    size_t first = list->n;
+    struct key prefix = key_subject(class, code);
+    if (prefix.over)
+        return ERR_OK;
+    enum err e = table_walk(view->kv, view->tables->facts, &prefix, load_entry, &l, why);
+    if (e == ERR_OK && view->overlay != NULL)
+        e = load_overlay(&l, code, first, why);
+    return e;
+}
+
+/* ---- subjects */
+
+static enum err
+next_in_index(const struct view *view, enum subject_class class, const char *code,
+              char out[SUBJECT_CODE_MAX], struct err_text *why)
+{
+    struct kv_walk *walk = NULL;
+    MDB_val key, value;
+    struct entry entry;
+    struct key from = key_row(class, code);
+    if (code[0] != '\0')
+        key_byte(&from, 1); /* behind all of `code`, before all that is longer */
+    enum err e = kv_walk_open(view->kv, view->tables->facts, from.bytes, from.n, &walk, why);
+    if (e != ERR_OK)
+        return e;
+    e = kv_next(walk, &key, &value, why);
+    if (e == ERR_OK)
+        e = entry_read(key.mv_data, key.mv_size, value.mv_data, value.mv_size, &entry, why);
+    if (e == ERR_OK && entry.class != class)
+        e = ERR_NOT_FOUND;
+    if (e == ERR_OK && strlen(entry.code) >= SUBJECT_CODE_MAX)
+        e = err_set(ERR_DAMAGED, why, "ledger: a code of the index is too long");
+    if (e == ERR_OK)
+        memcpy(out, entry.code, strlen(entry.code) + 1);
+    kv_walk_close(walk);
+    return e;
+}
+
+enum err
+facts_next_subject(const struct view *view, enum subject_class class, char code[SUBJECT_CODE_MAX],
+                   struct err_text *why)
+{
+    char found[SUBJECT_CODE_MAX] = "";
+    enum err e = next_in_index(view, class, code, found, why);
+    if (e != ERR_OK && e != ERR_NOT_FOUND)
+        return e;
+    const struct overlay *o = view->overlay;
+    size_t i = o != NULL ? find_item(o, class, code) : 0;
+    while (o != NULL && i < o->n && o->items[i].class == class &&
+           strcmp(o->items[i].code, code) == 0)
+        i++;
+    if (o != NULL && i < o->n && o->items[i].class == class &&
+        (e != ERR_OK || strcmp(o->items[i].code, found) < 0)) {
+        memcpy(found, o->items[i].code, strlen(o->items[i].code) + 1);
+        e = ERR_OK;
+    }
+    if (e == ERR_OK)
+        memcpy(code, found, sizeof found);
+    return e;
+}
+
+/* ---- stocktakes */
+
+static char *
+copy_text(struct pool *pool, const char *text)
+{
+    size_t size = strlen(text) + 1;
+    char *copy = pool_take(pool, size);
+    return copy != NULL ? memcpy(copy, text, size) : NULL;
+}
+
+struct stripped {
+    Knockbox__Record record;
+    Knockbox__Stocktake body;
+    Knockbox__Codes no_tubs;
+    Knockbox__BottleCounts no_bottles;
+    uint8_t id[ID_SIZE];
+};
+
+static enum err
+strip(struct pool *pool, const struct fact *fact, struct fact *out)
+{
+    const Knockbox__Stocktake *body = fact->record->stocktake;
+    struct stripped *s = pool_take(pool, sizeof *s);
+    char *site = copy_text(pool, fact->site), *place = copy_text(pool, body->place);
+    if (s == NULL || site == NULL || place == NULL)
+        return ERR_MEM;
+    knockbox__record__init(&s->record);
+    knockbox__stocktake__init(&s->body);
+    knockbox__codes__init(&s->no_tubs);
+    knockbox__bottle_counts__init(&s->no_bottles);
+    memcpy(s->id, fact->id, ID_SIZE);
+    s->record.site = site;
+    s->record.body_case = KNOCKBOX__RECORD__BODY_STOCKTAKE;
+    s->record.stocktake = &s->body;
+    s->body.place = place;
+    s->body.tubs = body->tubs != NULL ? &s->no_tubs : NULL;
+    s->body.bottles = body->bottles != NULL ? &s->no_bottles : NULL;
+    *out = *fact;
+    out->record = &s->record;
+    out->id = s->id;
+    out->site = site;
+    return ERR_OK;
+}
+
+static enum err
+keep_counts(struct counts *counts, const struct fact_list *found, struct err_text *why)
+{
+    enum err e = ERR_OK;
+    for (size_t i = 0; i < found->n && e == ERR_OK; i++) {
+        struct fact fact;
+        if (strip(&counts->pool, &found->at[i], &fact) != ERR_OK)
+            return err_set(ERR_MEM, why, "ledger: out of memory");
+        if (fact.record->stocktake->tubs != NULL)
+            e = fact_list_add(&counts->tubs, &fact, why);
+        if (e == ERR_OK && fact.record->stocktake->bottles != NULL)
+            e = fact_list_add(&counts->lots, &fact, why);
+    }
+    return e;
+}
+
+void
+counts_done(struct counts *counts)
+{
+    fact_list_done(&counts->tubs);
+    fact_list_done(&counts->lots);
+    pool_done(&counts->pool);
+}
+
+static void
+sort_list(struct fact_list *list)
+{
+    if (list->n > 1)
+        qsort(list->at, list->n, sizeof *list->at, compare_facts);
+}
+
+enum err
+counts_load(const struct view *view, struct counts *counts, struct err_text *why)
+{
+    char site[SUBJECT_CODE_MAX] = "";
+    struct pool pool = {.n = 0};
+    struct fact_list found = {.n = 0};
+    enum err e = ERR_OK;
+    counts->tubs.n = counts->lots.n = 0;
+    pool_reset(&counts->pool);
+    while (e == ERR_OK && (e = facts_next_subject(view, SUBJECT_COUNT, site, why)) == ERR_OK) {
+        found.n = 0;
+        pool_reset(&pool);
+        e = facts_load(view, SUBJECT_COUNT, site, 0, false, &pool, &found, why);
+        if (e == ERR_OK)
+            e = keep_counts(counts, &found, why);
+    }
+    fact_list_done(&found);
+    pool_done(&pool);
+    sort_list(&counts->tubs);
+    sort_list(&counts->lots);
+    return e == ERR_NOT_FOUND ? ERR_OK : e;
+}

@@ -1,0 +1,244 @@
+/* folding.c - see folding.h. */
+#include "daemon/ledger/folding.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+struct lookup {
+    struct lookup *next;
+    enum subject_class class;
+    uint32_t kind; /* 0: all facts */
+    struct fact_list facts;
+    char code[];
+};
+
+enum err
+folding_init(struct folding *folding, struct err_text *why)
+{
+    memset(folding, 0, sizeof *folding);
+    return outcome_new(&folding->outcome, why);
+}
+
+static void
+forget_lookups(struct folding *folding)
+{
+    for (size_t i = 0; i < LOOKUP_HEADS; i++) {
+        while (folding->heads[i] != NULL) {
+            struct lookup *lookup = folding->heads[i];
+            folding->heads[i] = lookup->next;
+            fact_list_done(&lookup->facts);
+            free(lookup);
+        }
+    }
+}
+
+void
+folding_done(struct folding *folding)
+{
+    forget_lookups(folding);
+    pool_done(&folding->pool);
+    fact_list_done(&folding->facts);
+    outcome_free(folding->outcome);
+    folding->outcome = NULL;
+}
+
+static size_t
+head_of(enum subject_class class, const char *code, uint32_t kind)
+{
+    size_t hash = (size_t) class * 31 + kind;
+    for (; *code != '\0'; code++)
+        hash = hash * 131 + (uint8_t)*code;
+    return hash % LOOKUP_HEADS;
+}
+
+static struct lookup *
+new_lookup(struct folding *f, enum subject_class class, const char *code, uint32_t kind)
+{
+    size_t size = strlen(code) + 1;
+    struct lookup *lookup = calloc(1, sizeof *lookup + size);
+    if (lookup == NULL)
+        return NULL;
+    memcpy(lookup->code, code, size);
+    lookup->class = class;
+    lookup->kind = kind;
+    struct lookup **head = &f->heads[head_of(class, code, kind)];
+    lookup->next = *head;
+    *head = lookup;
+    return lookup;
+}
+
+static const struct lookup *
+look(struct folding *f, enum subject_class class, const char *code, uint32_t kind)
+{
+    struct lookup *lookup = f->heads[head_of(class, code, kind)];
+    for (; lookup != NULL; lookup = lookup->next)
+        if (lookup->class == class && lookup->kind == kind && strcmp(lookup->code, code) == 0)
+            return lookup;
+    lookup = new_lookup(f, class, code, kind);
+    enum err e = lookup != NULL ? outcome_depends(f->outcome, class, code) : ERR_MEM;
+    if (e == ERR_OK)
+        e = facts_load(f->view, class, code, kind, kind != 0, &f->pool, &lookup->facts, f->why);
+    if (e != ERR_OK && f->e == ERR_OK)
+        f->e = e;
+    return e == ERR_OK ? lookup : NULL;
+}
+
+static const struct fact *
+first_fact(void *owner, enum subject_class class, const char *code, uint32_t kind_number)
+{
+    const struct lookup *lookup = look(owner, class, code, kind_number);
+    return lookup != NULL && lookup->facts.n > 0 ? &lookup->facts.at[0] : NULL;
+}
+
+static enum err
+facts_of(void *owner, enum subject_class class, const char *code, const struct fact **out_facts,
+         size_t *out_n)
+{
+    struct folding *f = owner;
+    const struct lookup *lookup = look(f, class, code, 0);
+    if (lookup == NULL)
+        return f->e;
+    *out_facts = lookup->facts.at;
+    *out_n = lookup->facts.n;
+    return ERR_OK;
+}
+
+static void
+begin(struct folding *f, struct err_text *why)
+{
+    forget_lookups(f);
+    pool_reset(&f->pool);
+    outcome_clear(f->outcome);
+    f->facts.n = 0;
+    f->e = ERR_OK;
+    f->why = why;
+}
+
+static enum err
+finish(struct folding *f, enum err e, const uint8_t **out_bytes, size_t *out_len)
+{
+    if (e == ERR_OK)
+        e = f->e;
+    if (e == ERR_OK)
+        e = outcome_pack(f->outcome, out_bytes, out_len);
+    if (e == ERR_MEM && f->why != NULL && f->why->s[0] == '\0')
+        (void)err_set(ERR_MEM, f->why, "ledger: out of memory");
+    return e;
+}
+
+enum err
+folding_run(struct folding *f, enum subject_class class, const char *code,
+            const uint8_t **out_bytes, size_t *out_len, struct err_text *why)
+{
+    const struct class_row *row = class_row(class);
+    begin(f, why);
+    enum err e = facts_load(f->view, class, code, 0, false, &f->pool, &f->facts, why);
+    if (e != ERR_OK || f->facts.n == 0 || row == NULL || row->fold == NULL)
+        return finish(f, e, out_bytes, out_len);
+    struct fold_input in = {.catalogue = f->view->catalogue,
+                            .hub_site = f->hub_site,
+                            .code = code,
+                            .facts = f->facts.at,
+                            .n = f->facts.n,
+                            .first_fact = first_fact,
+                            .facts_of = facts_of,
+                            .owner = f};
+    const struct fact_list *counts = NULL;
+    if (row->tub_counts || row->lot_counts)
+        counts = row->tub_counts ? &f->counts->tubs : &f->counts->lots;
+    if (counts != NULL) {
+        in.counts = counts->at;
+        in.n_counts = counts->n;
+    }
+    return finish(f, row->fold(&in, f->outcome, why), out_bytes, out_len);
+}
+
+/* ---- what the ledger says itself */
+
+static enum err
+tell_corrected(struct outcome *out, const struct effect *effect)
+{
+    char id[ID_TEXT];
+    const struct fact *fact = &effect->fact;
+    if (effect->decider == NULL || fact->kind->group != KIND_SITE)
+        return ERR_OK;
+    (void)id_print(fact->id, id);
+    enum err e = outcome_post(out, MEASURE_CORRECTION, effect->first_month, fact->site, id, 1);
+    if (e == ERR_OK && !effect->is_void && fact->month != effect->first_month)
+        e = outcome_post(out, MEASURE_CORRECTION, fact->month, fact->site, id, 1);
+    return e;
+}
+
+static enum err
+tell_unfit(struct folding *f, const struct effect *effect)
+{
+    char id[ID_TEXT];
+    enum err e = ERR_OK;
+    for (size_t i = 0; i < effect->n_fixes && e == ERR_OK; i++) {
+        struct stored stored;
+        struct fact fact;
+        if (!effect->fixes[i].unfit)
+            continue;
+        e = store_get(f->view->store, effect->fixes[i].lsn, &stored, f->why);
+        if (e == ERR_OK)
+            e = effect_plain(f->view, &stored, &f->pool, &fact, f->why);
+        if (e == ERR_OK)
+            e = outcome_flag(f->outcome, &fact, "unfit-correction", id_print(effect->fact.id, id));
+    }
+    return e;
+}
+
+static enum err
+tell_ahead(struct outcome *out, const struct fact *fact)
+{
+    char text[SUBJECT_CODE_MAX];
+    if (!fact->clock_ahead || fact->kind->group != KIND_SITE)
+        return ERR_OK;
+    return outcome_flag(out, fact, "clock-ahead", record_subject(fact->record, text));
+}
+
+static enum err
+tell_record(struct folding *f, const struct stored *stored)
+{
+    char text[SUBJECT_CODE_MAX];
+    struct effect effect;
+    enum err e = effect_of(f->view, stored, &f->pool, &effect, f->why);
+    if (e == ERR_OK && effect.outside)
+        e = outcome_flag(f->outcome, &effect.fact, "outside-boundary",
+                         record_subject(effect.fact.record, text));
+    if (e == ERR_OK && effect.counts)
+        e = tell_ahead(f->outcome, &effect.fact);
+    if (e == ERR_OK)
+        e = tell_corrected(f->outcome, &effect);
+    return e == ERR_OK ? tell_unfit(f, &effect) : e;
+}
+
+static enum err
+tell_correction(struct folding *f, const struct fact *fact)
+{
+    char id[ID_TEXT];
+    struct stored root;
+    const uint8_t *target = fact->record->correct->record.data;
+    enum err e = effect_root(f->view, target, &f->pool, &root, f->why);
+    if (e == ERR_NOT_FOUND)
+        e = outcome_flag(f->outcome, fact, "unknown-record", id_print(target, id));
+    return e == ERR_OK ? tell_ahead(f->outcome, fact) : e;
+}
+
+enum err
+folding_record(struct folding *f, const char *code, const uint8_t **out_bytes, size_t *out_len,
+               struct err_text *why)
+{
+    uint8_t id[ID_SIZE];
+    struct stored stored;
+    struct fact fact;
+    begin(f, why);
+    enum err e = id_parse(code, id) ? view_find(f->view, id, &stored, why) : ERR_NOT_FOUND;
+    if (e == ERR_OK)
+        e = effect_plain(f->view, &stored, &f->pool, &fact, why);
+    if (e == ERR_OK && fact.record->body_case == KNOCKBOX__RECORD__BODY_CORRECT)
+        e = tell_correction(f, &fact);
+    else if (e == ERR_OK)
+        e = tell_record(f, &stored);
+    return finish(f, e == ERR_NOT_FOUND ? ERR_OK : e, out_bytes, out_len);
+}

@@ -1,0 +1,227 @@
+/* ledger.c - opens the books and keeps them level with the store. */
+#include "daemon/ledger/ledger.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include "daemon/ledger/ledger_int.h"
+
+/* Records a commit; and how far the books may lag before folding all anew is the shorter way. */
+enum {
+    GROUP = 1000,
+    FAR_BEHIND = 20000
+};
+
+void
+ledger_forget(struct ledger *ledger)
+{
+    set_clear(&ledger->dirty);
+    books_clear(ledger->delta);
+    ledger->dirty_classes = 0;
+    ledger->catalogue_stale = ledger->counts_stale = true;
+    ledger->index_stale = false;
+}
+
+struct view
+view_of(const struct ledger *ledger, struct store_view *store, struct kv_txn *kv)
+{
+    return (struct view){.store = store,
+                         .kv = kv,
+                         .tables = &ledger->tables,
+                         .lsn_most = ledger->applied,
+                         .held_most = INT64_MAX,
+                         .own_site = store_site(ledger->store),
+                         .catalogue = ledger->catalogue};
+}
+
+static enum err
+read_meta(struct ledger *ledger, struct err_text *why)
+{
+    struct store_view *view = NULL;
+    int64_t format = 0, applied = 0;
+    enum err e = store_look(ledger->store, &view, why);
+    if (e != ERR_OK)
+        return e;
+    struct kv_txn *txn = store_view_txn(view);
+    e = meta_get(txn, &ledger->tables, "format", &format, why);
+    if (e == ERR_OK)
+        e = meta_get(txn, &ledger->tables, "applied", &applied, why);
+    if (e == ERR_OK)
+        e = meta_get(txn, &ledger->tables, "held", &ledger->held_last, why);
+    ledger->rebuild_first =
+        format != LEDGER_FORMAT || applied < 0 || (uint64_t)applied > store_last(view);
+    if (!ledger->rebuild_first)
+        ledger->applied = (uint64_t)applied;
+    store_done(&view);
+    return e;
+}
+
+enum err
+ledger_open(struct store *store, struct ledger **out_ledger, struct err_text *why)
+{
+    struct ledger *ledger = calloc(1, sizeof *ledger);
+    if (ledger == NULL)
+        return err_set(ERR_MEM, why, "ledger: out of memory");
+    ledger->store = store;
+    ledger->catalogue_stale = ledger->counts_stale = true;
+    enum err e = tables_open(store_kv(store), &ledger->tables, why);
+    if (e == ERR_OK)
+        e = books_new(&ledger->delta, why);
+    if (e == ERR_OK)
+        e = catalogue_new(&ledger->catalogue, why);
+    if (e == ERR_OK)
+        e = folding_init(&ledger->folding, why);
+    if (e == ERR_OK)
+        e = read_meta(ledger, why);
+    if (e != ERR_OK) {
+        ledger_close(ledger);
+        return e;
+    }
+    find_hub_site(ledger->catalogue, store_site(store), ledger->hub_site);
+    *out_ledger = ledger;
+    return ERR_OK;
+}
+
+void
+ledger_close(struct ledger *ledger)
+{
+    if (ledger == NULL)
+        return;
+    for (size_t i = 0; i < KEPT_MOST; i++)
+        books_free(ledger->kept[i].books);
+    catalogue_free(ledger->catalogue);
+    counts_done(&ledger->counts);
+    folding_done(&ledger->folding);
+    pool_done(&ledger->pool);
+    books_free(ledger->delta);
+    set_done(&ledger->dirty);
+    sorter_free(ledger->sorter);
+    free(ledger);
+}
+
+enum err
+ledger_settle(struct ledger *ledger, struct kv_txn *txn, uint64_t applied, struct err_text *why)
+{
+    const struct tables *t = &ledger->tables;
+    enum err e = meta_put(txn, t, "format", LEDGER_FORMAT, why);
+    if (e == ERR_OK)
+        e = meta_put(txn, t, "applied", (int64_t)applied, why);
+    return e == ERR_OK ? meta_put(txn, t, "held", ledger->held_last, why) : e;
+}
+
+/* Takes in at most GROUP records; *out_applied how far that goes. */
+static enum err
+take_in(struct ledger *ledger, struct view *view, uint64_t *out_applied, struct err_text *why)
+{
+    struct store_walk *walk = NULL;
+    struct stored stored;
+    uint64_t applied = ledger->applied;
+    enum err e = store_walk_open(view->store, applied + 1, &walk, why);
+    for (int i = 0; i < GROUP && e == ERR_OK && !ledger->index_stale; i++) {
+        e = store_next(walk, &stored, why);
+        if (e != ERR_OK)
+            break;
+        applied = view->lsn_most = stored.lsn;
+        e = arrive(ledger, view, &stored, why);
+    }
+    store_walk_close(walk);
+    *out_applied = applied;
+    return e == ERR_NOT_FOUND ? ERR_OK : e;
+}
+
+/* One group: index, folds and the mark of how far it goes are one commit. *out_stale: a site
+ * changed, nothing was written. */
+static enum err
+take_group(struct ledger *ledger, bool *out_stale, struct err_text *why)
+{
+    struct store_txn *txn = NULL;
+    uint64_t applied = 0;
+    enum err e = store_begin(ledger->store, &txn, why);
+    if (e != ERR_OK)
+        return e;
+    struct view view = view_of(ledger, store_txn_view(txn), store_txn_kv(txn));
+    e = refresh_catalogue(ledger, &view, why);
+    if (e == ERR_OK)
+        e = take_in(ledger, &view, &applied, why);
+    *out_stale = e == ERR_OK && ledger->index_stale;
+    if (e == ERR_OK && !*out_stale)
+        e = refold_marked(ledger, &view, why);
+    if (e == ERR_OK && !*out_stale)
+        e = ledger_settle(ledger, view.kv, applied, why);
+    if (e == ERR_OK && !*out_stale)
+        e = store_commit(&txn, why);
+    else
+        store_abort(&txn);
+    if (e != ERR_OK || *out_stale)
+        ledger_forget(ledger);
+    else
+        ledger->applied = applied;
+    return e;
+}
+
+static enum err
+newest(struct ledger *ledger, uint64_t *out_lsn, struct err_text *why)
+{
+    struct store_view *view = NULL;
+    enum err e = store_look(ledger->store, &view, why);
+    if (e != ERR_OK)
+        return e;
+    *out_lsn = store_last(view);
+    store_done(&view);
+    return ERR_OK;
+}
+
+enum err
+ledger_catch_up(struct ledger *ledger, struct err_text *why)
+{
+    uint64_t last = 0;
+    if (ledger->looking > 0) /* inside a query: that one has caught up */
+        return ERR_OK;
+    enum err e = newest(ledger, &last, why);
+    while (e == ERR_OK && (ledger->applied < last || ledger->rebuild_first)) {
+        bool stale = ledger->rebuild_first || (last - ledger->applied > FAR_BEHIND &&
+                                               last - ledger->applied > ledger->applied);
+        if (!stale)
+            e = take_group(ledger, &stale, why);
+        if (e == ERR_OK && stale)
+            e = rebuild(ledger, NULL, why);
+    }
+    return e;
+}
+
+enum err
+ledger_rebuild(struct ledger *ledger, uint64_t *out_records, struct err_text *why)
+{
+    return rebuild(ledger, out_records, why);
+}
+
+const struct catalogue *
+ledger_catalogue(const struct ledger *ledger)
+{
+    return ledger->catalogue;
+}
+
+enum err
+ledger_look(struct ledger *ledger, struct view *out_view, struct err_text *why)
+{
+    if (ledger->looking == 0) {
+        enum err e = ledger_catch_up(ledger, why);
+        if (e == ERR_OK)
+            e = store_look(ledger->store, &ledger->look, why);
+        if (e != ERR_OK)
+            return e;
+    }
+    ledger->looking++;
+    *out_view = view_of(ledger, ledger->look, store_view_txn(ledger->look));
+    enum err e = refresh_catalogue(ledger, out_view, why); /* after a start */
+    if (e != ERR_OK)
+        ledger_look_end(ledger);
+    return e;
+}
+
+void
+ledger_look_end(struct ledger *ledger)
+{
+    ledger->looking--;
+    if (ledger->looking == 0)
+        store_done(&ledger->look);
+}

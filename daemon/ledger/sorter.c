@@ -1,0 +1,85 @@
+/* sorter.c - see sorter.h. */
+#include "daemon/ledger/sorter.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    SORTER_BYTES = 8 * 1024 * 1024,
+    SORTER_ROWS = 65536
+};
+
+/* rows[0..n) are where rows begin in `bytes`: two lengths of two bytes each, key, value. */
+struct sorter {
+    uint8_t *bytes;
+    uint32_t *rows;
+    size_t n, used;
+};
+
+enum err
+sorter_new(struct sorter **out_sorter, struct err_text *why)
+{
+    struct sorter *sorter = calloc(1, sizeof *sorter);
+    if (sorter != NULL) {
+        sorter->bytes = malloc(SORTER_BYTES);
+        sorter->rows = malloc(SORTER_ROWS * sizeof *sorter->rows);
+    }
+    if (sorter == NULL || sorter->bytes == NULL || sorter->rows == NULL) {
+        sorter_free(sorter);
+        return err_set(ERR_MEM, why, "ledger: out of memory");
+    }
+    *out_sorter = sorter;
+    return ERR_OK;
+}
+
+void
+sorter_free(struct sorter *sorter)
+{
+    if (sorter == NULL)
+        return;
+    free(sorter->bytes);
+    free(sorter->rows);
+    free(sorter);
+}
+
+bool
+sorter_add(struct sorter *s, const void *key, size_t key_len, const void *value, size_t value_len)
+{
+    if (s->n == SORTER_ROWS || SORTER_BYTES - s->used < 4 + key_len + value_len)
+        return false;
+    const uint16_t lengths[2] = {(uint16_t)key_len, (uint16_t)value_len};
+    uint8_t *p = s->bytes + s->used;
+    memcpy(p, lengths, sizeof lengths);
+    memcpy(p + 4, key, key_len);
+    memcpy(p + 4 + key_len, value, value_len);
+    s->rows[s->n++] = (uint32_t)s->used;
+    s->used += 4 + key_len + value_len;
+    return true;
+}
+
+static int
+compare(const void *a, const void *b, void *bytes)
+{
+    const uint8_t *p = (uint8_t *)bytes + *(const uint32_t *)a;
+    const uint8_t *q = (uint8_t *)bytes + *(const uint32_t *)b;
+    uint16_t p_len, q_len;
+    memcpy(&p_len, p, sizeof p_len);
+    memcpy(&q_len, q, sizeof q_len);
+    int order = memcmp(p + 4, q + 4, p_len < q_len ? p_len : q_len);
+    return order != 0 ? order : (int)p_len - (int)q_len;
+}
+
+enum err
+sorter_flush(struct sorter *s, struct kv_txn *txn, MDB_dbi table, struct err_text *why)
+{
+    enum err e = ERR_OK;
+    qsort_r(s->rows, s->n, sizeof *s->rows, compare, s->bytes);
+    for (size_t i = 0; i < s->n && e == ERR_OK; i++) {
+        const uint8_t *p = s->bytes + s->rows[i];
+        uint16_t lengths[2];
+        memcpy(lengths, p, sizeof lengths);
+        e = kv_put(txn, table, p + 4, lengths[0], p + 4 + lengths[0], lengths[1], false, why);
+    }
+    s->n = s->used = 0;
+    return e;
+}
