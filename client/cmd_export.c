@@ -67,7 +67,7 @@ run(const struct given *given, struct err_text *why)
 const struct command command_export = {
     .word = "export",
     .words = "records as JSON lines",
-    .usage = "[--from DATE] [--to DATE] [--site S] [--kind K]",
+    .usage = "",
     .more = "Whole lines with their envelope, by site, epoch and number; knockbox\n"
             "import takes them back.\n",
     .options = {{"--from", "DATE", "first business day, such as 2026-03-01"},

@@ -35,6 +35,7 @@ put(struct hints *hints, const char *name, json_t *taken)
 struct newest {
     const char *site;
     int64_t born_ms;
+    int offset_min;
     char label[65], coffee[65], place[65];
     int64_t tare_g;
 };
@@ -48,6 +49,7 @@ see_tub(void *owner, const char *code, const ProtobufCMessage *row)
         tub->born_ms < newest->born_ms)
         return true;
     newest->born_ms = tub->born_ms;
+    newest->offset_min = tub->offset_min;
     newest->tare_g = tub->tare_g;
     (void)snprintf(newest->label, sizeof newest->label, "%s", code);
     (void)snprintf(newest->coffee, sizeof newest->coffee, "%s",
@@ -90,6 +92,10 @@ put_newest_tub(struct hints *hints, struct err_text *why)
     put(hints, "coffee", show_text(newest.coffee));
     put(hints, "place", show_text(newest.place));
     put(hints, "tare_g", newest.born_ms != INT64_MIN ? json_integer(newest.tare_g) : json_null());
+    put(hints, "tubs_today",
+        json_boolean(newest.born_ms != INT64_MIN &&
+                     catalogue_business_day(ledger_catalogue(hints->ledger), hints->site,
+                                            newest.born_ms, newest.offset_min) == hints->today));
     return put_label(hints, newest.label, why);
 }
 
@@ -181,6 +187,7 @@ put_warm_limit(struct hints *hints)
 
 struct last_close {
     bool found;
+    char by[17];
     char stream[65];
     int method;
     bool has_method;
@@ -194,6 +201,8 @@ see_close(void *owner, const struct fact *fact)
         return true;
     const Knockbox__Close *close = fact->record->close;
     last->found = true;
+    (void)snprintf(last->by, sizeof last->by, "%s",
+                   fact->record->by != NULL ? fact->record->by : "");
     last->has_method = close->has_uncaptured_method;
     last->method = (int)close->uncaptured_method;
     (void)snprintf(last->stream, sizeof last->stream, "%s",
@@ -212,7 +221,10 @@ put_last_close(struct hints *hints, struct err_text *why)
         e = ledger_facts(hints->ledger, SUBJECT_DAY, code, INT64_MAX, see_close, &last, why);
         if (e != ERR_OK && e != ERR_NOT_FOUND)
             return e;
+        if (day == hints->today)
+            put(hints, "closed_today", json_boolean(last.found));
     }
+    put(hints, "by", show_text(last.by));
     put(hints, "close_stream", show_text(last.stream));
     put(hints, "close_method",
         last.has_method ? json_string(enum_word(&knockbox__method__descriptor, last.method))

@@ -19,6 +19,7 @@ static const struct word table[] = {
     {"freezer", ROLE_BIT_ALL, WORD_ANYWHERE, "site place all", false, word_freezer},
     {"stock", ROLE_BIT_ALL, WORD_ANYWHERE, "", false, word_stock},
     {"hints", STAFF, WORD_ANYWHERE, "site", false, word_hints},
+    {"label", STAFF, WORD_ANYWHERE, "code", false, word_label},
     {"who", ROLE_BIT_ALL, WORD_ANYWHERE, "", false, word_who},
     {"verify", READERS, WORD_ANYWHERE, "", false, word_verify},
     {"digest", ROLE_BIT_OPERATOR | ROLE_BIT_OFFICE, WORD_ANYWHERE, "rebuild", false, word_digest},

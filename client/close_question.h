@@ -1,0 +1,65 @@
+/* close_question.h - the questions of a guided close: what each shows, takes, and what comes next.
+ *
+ * Inside of the dialogue; other files use close_dialogue.h.
+ */
+#ifndef CLIENT_CLOSE_QUESTION_H
+#define CLIENT_CLOSE_QUESTION_H
+
+#include "client/close_dialogue.h"
+
+enum question_name {
+    ASK_DAY,
+    ASK_BY,
+    ASK_TUB,
+    ASK_COFFEE,
+    ASK_ORIGIN,
+    ASK_PLACE,
+    ASK_GROSS,
+    ASK_TARE,
+    ASK_KNOCK,
+    ASK_FROZEN,
+    ASK_WARM,
+    ASK_REASON,
+    ASK_ANOTHER,
+    ASK_BIN,
+    ASK_WRITE,
+    ASK_NOTHING, /* the end */
+};
+
+enum {
+    PROMPT_TEXT = 80,
+    ANSWER_TEXT = 256,
+    REMARK_TEXT = 4096
+};
+
+/* What a question sees and fills. `remark` is what is said after an answer was taken. */
+struct filling {
+    const struct close_hints *hints;
+    const struct close_help *help;
+    struct close_sheet *sheet;
+    struct close_tub tub; /* the one being filled */
+    int64_t now_ms;       /* when the line was typed */
+    bool again;           /* played again: the daemon was asked before */
+    char remark[REMARK_TEXT];
+};
+
+struct close_question {
+    const char *label;
+    /* What enter takes, "" for nothing. May be NULL. */
+    void (*offer)(const struct filling *filling, char out[ANSWER_TEXT]);
+    /* Words before the question; may be NULL. */
+    void (*before)(const struct filling *filling, char out[REMARK_TEXT]);
+    /* ERR_INPUT: `why` says what is expected, and the question is asked again. */
+    enum err (*take)(struct filling *filling, const char *answer, struct err_text *why);
+    enum question_name (*next)(const struct filling *filling);
+};
+
+const struct close_question *close_question(enum question_name name);
+
+/* The first question for these hints. */
+enum question_name close_first(const struct close_hints *hints);
+
+/* The clock times of the sheet's day. */
+struct amount_day close_day_of(const struct filling *filling);
+
+#endif
