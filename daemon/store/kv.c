@@ -101,11 +101,11 @@ create(struct kv *kv, struct err_text *why)
         return told(kv, ENAMETOOLONG, "make the store", why);
     (void)unlinkat(kv->dir.fd, "data.new", 0); /* of a start that was cut off */
     MDB_env *env = NULL;
-    int rc = open_env(path, kv->options.map_mib, MDB_NOSUBDIR, &env);
+    /* no lock file: DIR/lock is held, and one could not be written on a full disk */
+    int rc = open_env(path, kv->options.map_mib, MDB_NOSUBDIR | MDB_NOLOCK, &env);
     if (rc == 0)
         rc = mdb_env_sync(env, 1);
     mdb_env_close(env);
-    (void)unlinkat(kv->dir.fd, "data.new-lock", 0);
     if (rc == 0 && renameat(kv->dir.fd, "data.new", kv->dir.fd, "data.mdb") != 0)
         rc = errno;
     if (rc != 0)
@@ -128,7 +128,7 @@ open_in_dir(struct kv *kv, struct err_text *why)
     bool there = kv_dir_has(&kv->dir, "data.mdb");
     if (!there && kv->options.read_only)
         return err_set(ERR_NOT_FOUND, why, "%s: holds no store", kv->dir.path);
-    enum err e = there ? kv_file_check_head(&kv->dir, why) : create(kv, why);
+    enum err e = there ? kv_file_check(&kv->dir, false, why) : create(kv, why);
     if (e == ERR_OK)
         e = reserve_lock(kv, why);
     if (e != ERR_OK)
@@ -230,7 +230,7 @@ kv_write(struct kv *kv, struct kv_txn **out_txn, struct err_text *why)
         e = grow(kv, why);
     if (e != ERR_OK)
         return e;
-    if (kv_dir_free(&kv->dir) < kv->dir.ballast / 16)
+    if (kv_dir_free(&kv->dir) < kv->dir.ballast / 4)
         kv_dir_ballast_drop(&kv->dir); /* now it is needed */
     e = told(kv, begin(kv, 0, &txn->txn), "begin a write", why);
     if (e != ERR_OK)
@@ -268,6 +268,16 @@ probe(struct kv *kv)
     kv->failed = kv->failed || kv_error_is_final(rc);
 }
 
+/* LMDB answers EIO both when the disk fails and when a write falls short; in the second case, which
+ * is how a disk usually turns out to be full, no call has failed and errno stays as it was. */
+static int
+commit(MDB_txn *txn)
+{
+    errno = 0;
+    int rc = mdb_txn_commit(txn);
+    return rc == EIO && errno == 0 ? ENOSPC : rc;
+}
+
 enum err
 kv_commit(struct kv_txn **txn_at, struct err_text *why)
 {
@@ -280,7 +290,7 @@ kv_commit(struct kv_txn **txn_at, struct err_text *why)
     }
     *txn_at = NULL;
     txn->open = false; /* commit ends the transaction, also when it fails */
-    int rc = mdb_txn_commit(txn->txn);
+    int rc = commit(txn->txn);
     txn->txn = NULL;
     if (rc == 0)
         return ERR_OK;
@@ -380,6 +390,12 @@ kv_sizes(const struct kv *kv)
         .disk_keep = kv->dir.ballast,
         .ballast = kv_dir_ballast_there(&kv->dir),
     };
+}
+
+enum err
+kv_check_pages(struct kv *kv, struct err_text *why)
+{
+    return kv_file_check(&kv->dir, true, why);
 }
 
 void

@@ -92,6 +92,10 @@ struct kv_sizes {
 };
 struct kv_sizes kv_sizes(const struct kv *kv);
 
+/* Follows every page of the file (about a second a GiB from memory). What LMDB trusts is looked at,
+ * not what the rows say. Not inside a write. ERR_DAMAGED. */
+enum err kv_check_pages(struct kv *kv, struct err_text *why);
+
 /* Once a minute: frees the slots of readers that died, makes the ballast again when there is
  * room. Does nothing inside a transaction. */
 void kv_upkeep(struct kv *kv);

@@ -50,6 +50,33 @@ check_of(uint64_t place, const uint8_t *bytes, size_t len, uint8_t out[CHECK_SIZ
     memcpy(out, hash, CHECK_SIZE);
 }
 
+/* The name's own hash stands for its place. */
+static void
+value_check(const void *name, size_t name_len, const uint8_t *value, size_t len,
+            uint8_t out[CHECK_SIZE])
+{
+    uint8_t place[CHECK_SIZE];
+    check_of(0, name, name_len, place);
+    check_of(get_number(place, sizeof place), value, len, out);
+}
+
+void
+value_seal(const void *name, size_t name_len, uint8_t *value, size_t len)
+{
+    value_check(name, name_len, value, len, value + len);
+}
+
+bool
+value_open(const void *name, size_t name_len, const uint8_t *value, size_t len, size_t *out_len)
+{
+    uint8_t check[CHECK_SIZE];
+    if (len < CHECK_SIZE)
+        return false;
+    *out_len = len - CHECK_SIZE;
+    value_check(name, name_len, value, *out_len, check);
+    return memcmp(check, value + *out_len, CHECK_SIZE) == 0;
+}
+
 size_t
 row_pack(const struct row *row, uint8_t out[ROW_MOST])
 {

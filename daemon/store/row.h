@@ -54,6 +54,17 @@ void put_number(uint8_t *out, uint64_t n, size_t size);
 uint64_t get_number(const uint8_t *at, size_t size);
 void run_key(uint32_t log, uint64_t seq, uint8_t out[RUN_KEY]);
 
+/* notes, meta: key name -> value, check 4. The check covers name and value. */
+enum {
+    VALUE_CHECK = 4,
+    VALUE_MOST = 65536
+};
+/* Appends the check to the `len` bytes in `value`, which has room for it. */
+void value_seal(const void *name, size_t name_len, uint8_t *value, size_t len);
+/* false: damaged. *out_len: without the check. */
+bool value_open(const void *name, size_t name_len, const uint8_t *value, size_t len,
+                size_t *out_len);
+
 /* hash(n) = BLAKE2b-256(hash(n-1) || bytes(n)) */
 void chain_link(const uint8_t prev[HASH_SIZE], const uint8_t *bytes, size_t len,
                 uint8_t out_hash[HASH_SIZE]);

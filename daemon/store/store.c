@@ -13,28 +13,21 @@ static const char site_key[] = "site", generation_key[] = "generation";
 static const char made_ms_key[] = "made_ms", made_by_key[] = "made_by";
 
 static enum err
-put_meta(struct store *store, struct kv_txn *txn, const char *name, const void *value, size_t len,
-         struct err_text *why)
-{
-    return kv_put(txn, store->meta, name, strlen(name), value, len, false, why);
-}
-
-static enum err
 put_meta_number(struct store *store, struct kv_txn *txn, const char *name, uint64_t n,
                 struct err_text *why)
 {
     uint8_t value[8];
     put_number(value, n, sizeof value);
-    return put_meta(store, txn, name, value, sizeof value, why);
+    return put_value(store, txn, store->meta, name, value, sizeof value, why);
 }
 
-/* ERR_NOT_FOUND: no such row. ERR_DAMAGED: it does not have 8 bytes. */
+/* ERR_NOT_FOUND: no such row. ERR_DAMAGED. */
 static enum err
 get_meta_number(struct store *store, struct kv_txn *txn, const char *name, uint64_t *out,
                 struct err_text *why)
 {
     MDB_val value;
-    enum err e = kv_get(txn, store->meta, name, strlen(name), &value, why);
+    enum err e = get_value(store, txn, store->meta, name, &value, why);
     if (e == ERR_OK && value.mv_size != 8)
         e = err_set(ERR_DAMAGED, why, "%s: the head row %s is damaged", store->dir, name);
     if (e == ERR_OK)
@@ -71,13 +64,14 @@ write_meta(struct store *store, const char *site, struct kv_txn *txn, struct err
     static const char program[] = "knockbox " KNOCKBOX_VERSION;
     int64_t now_ms = store->clock.now_ms(store->clock.owner);
     store->clock.random(store->clock.owner, store->generation, sizeof store->generation);
-    enum err e = put_meta(store, txn, site_key, site, strlen(site), why);
+    enum err e = put_value(store, txn, store->meta, site_key, site, strlen(site), why);
     if (e == ERR_OK)
-        e = put_meta(store, txn, generation_key, store->generation, sizeof store->generation, why);
+        e = put_value(store, txn, store->meta, generation_key, store->generation,
+                      sizeof store->generation, why);
     if (e == ERR_OK)
         e = put_meta_number(store, txn, made_ms_key, (uint64_t)now_ms, why);
     if (e == ERR_OK)
-        e = put_meta(store, txn, made_by_key, program, sizeof program - 1, why);
+        e = put_value(store, txn, store->meta, made_by_key, program, sizeof program - 1, why);
     if (e == ERR_OK)
         e = put_meta_number(store, txn, reads_from_key, STORE_FORMAT, why);
     if (e == ERR_OK)
@@ -161,9 +155,9 @@ static enum err
 load_meta(struct store *store, const char *want_site, struct kv_txn *txn, struct err_text *why)
 {
     MDB_val site, generation;
-    enum err e = kv_get(txn, store->meta, site_key, strlen(site_key), &site, why);
+    enum err e = get_value(store, txn, store->meta, site_key, &site, why);
     if (e == ERR_OK)
-        e = kv_get(txn, store->meta, generation_key, strlen(generation_key), &generation, why);
+        e = get_value(store, txn, store->meta, generation_key, &generation, why);
     if (e != ERR_OK && e != ERR_NOT_FOUND)
         return e;
     if (e == ERR_NOT_FOUND || site.mv_size == 0 || site.mv_size >= SITE_SIZE ||
@@ -177,21 +171,35 @@ load_meta(struct store *store, const char *want_site, struct kv_txn *txn, struct
     return ERR_OK;
 }
 
-/* Does the newest record of a log carry the hash that its head names? */
+/* Does the newest record of a log carry the hash that its head names, and does none follow it?
+ * ERR_NOT_FOUND: no. */
 static enum err
-check_head(struct store_view *view, const struct log *log, struct err_text *why)
+compare_head(struct store_view *view, const struct log *log, struct err_text *why)
 {
     struct row row = {0};
     if (log->mark.seq == 0)
         return ERR_OK;
     enum err e = read_seq(view, log->number, log->mark.seq, &row, why);
-    if (e != ERR_OK && e != ERR_NOT_FOUND && e != ERR_DAMAGED)
+    if (e != ERR_OK)
         return e;
-    if (e == ERR_OK && memcmp(row.hash, log->mark.hash, HASH_SIZE) == 0)
+    if (memcmp(row.hash, log->mark.hash, HASH_SIZE) != 0)
+        return ERR_NOT_FOUND;
+    e = read_seq(view, log->number, log->mark.seq + 1, &row, why);
+    if (e == ERR_NOT_FOUND)
         return ERR_OK;
+    return e == ERR_OK ? ERR_NOT_FOUND : e;
+}
+
+static enum err
+check_head(struct store_view *view, const struct log *log, struct err_text *why)
+{
+    enum err e = compare_head(view, log, why);
+    if (e != ERR_NOT_FOUND && e != ERR_DAMAGED)
+        return e;
     return err_set(ERR_DAMAGED, why,
-                   "%s: site %s, epoch %" PRIu32 ": its last record, %" PRIu64
-                   ", is missing or not what was written",
+                   "%s: site %s, epoch %" PRIu32 ": its head does not fit its records near %" PRIu64
+                   ": set the store aside, then put a backup in its place or take the records back "
+                   "from the hub",
                    view->store->dir, log->mark.site, log->mark.epoch, log->mark.seq);
 }
 
@@ -231,6 +239,8 @@ load(struct store *store, const char *want_site, struct err_text *why)
         e = load_last(view, why);
     if (e == ERR_OK)
         e = check_heads(view, why);
+    if (e == ERR_OK)
+        e = check_values(view, why);
     store_done(&view);
     return e;
 }

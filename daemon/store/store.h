@@ -181,7 +181,7 @@ enum err store_check_step(struct store_check *check, bool *out_done, struct err_
 uint64_t store_check_count(const struct store_check *check); /* records that fit so far */
 void store_check_free(struct store_check *check);            /* NULL is fine */
 
-/* All pieces at once. *out_checked is set also on error: how many records fit before. */
+/* The pages of the file, then all pieces at once. *out_checked is set also on error: how many records fit before. */
 enum err store_verify(struct store *store, uint64_t *out_checked, struct err_text *why);
 
 #endif

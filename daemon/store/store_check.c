@@ -90,25 +90,34 @@ chain_fault(const struct followed *log, const struct row *row)
     return memcmp(hash, row->hash, HASH_SIZE) == 0 ? NULL : "its bytes do not fit its hash";
 }
 
+/* An id that stands twice is filed under the record that came first. */
+static enum err
+check_repeat(struct store_check *check, struct store_view *view, const struct row *row,
+             const uint8_t id[ID_SIZE], uint64_t lsn, struct err_text *why)
+{
+    struct stored first;
+    check->repeats++;
+    enum err e = lsn < row->lsn ? store_get(view, lsn, &first, why) : ERR_NOT_FOUND;
+    if (e == ERR_NOT_FOUND || (e == ERR_OK && memcmp(first.id, id, ID_SIZE) != 0))
+        return broken(check, row, "the index of ids leads to another record", why);
+    return e;
+}
+
 /* The index of ids must lead here, or to an earlier record with the same id. */
 static enum err
 check_id(struct store_check *check, struct store_view *view, const struct row *row,
          struct err_text *why)
 {
     uint8_t id[ID_SIZE] = {0};
-    uint64_t lsn = 0;
+    MDB_val value;
     (void)record_id_in(row->bytes, row->len, id); /* without one it is filed under zeros */
-    enum err e = store_find_id(view, id, &lsn, why);
-    if (e == ERR_NOT_FOUND || (e == ERR_OK && (lsn == 0 || lsn > row->lsn)))
+    enum err e = kv_get(view->txn, check->store->by_id, id, ID_SIZE, &value, why);
+    if (e == ERR_NOT_FOUND || (e == ERR_OK && value.mv_size != ID_LSN))
         return broken(check, row, "the index of ids does not lead to it", why);
-    if (e != ERR_OK || lsn == row->lsn)
+    if (e != ERR_OK)
         return e;
-    struct stored first;
-    check->repeats++;
-    e = store_get(view, lsn, &first, why);
-    if (e == ERR_OK && memcmp(first.id, id, ID_SIZE) != 0)
-        e = broken(check, row, "the index of ids leads to another record", why);
-    return e;
+    uint64_t lsn = get_number(value.mv_data, ID_LSN);
+    return lsn == row->lsn ? ERR_OK : check_repeat(check, view, row, id, lsn, why);
 }
 
 /* Where a run begins, the index of runs must have it. */
@@ -225,6 +234,8 @@ store_check_step(struct store_check *check, bool *out_done, struct err_text *why
         e = check_marks(check, view, why);
     if (end && e == ERR_OK)
         e = check_counts(check, view, why);
+    if (end && e == ERR_OK)
+        e = check_values(view, why);
     store_done(&view);
     *out_done = check->ended = end || e != ERR_OK;
     return e;
@@ -236,7 +247,9 @@ store_verify(struct store *store, uint64_t *out_checked, struct err_text *why)
     struct store_check *check = NULL;
     bool done = false;
     *out_checked = 0;
-    enum err e = store_check_new(store, &check, why);
+    enum err e = kv_check_pages(store->kv, why);
+    if (e == ERR_OK)
+        e = store_check_new(store, &check, why);
     while (e == ERR_OK && !done)
         e = store_check_step(check, &done, why);
     if (check != NULL)

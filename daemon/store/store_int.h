@@ -50,6 +50,18 @@ struct store {
     uint8_t *buffer; /* ROW_MOST bytes: the row being written */
 };
 
+/* ---- store_values.c: rows of `notes` and `meta` by name */
+
+/* ERR_INPUT: over VALUE_MOST bytes. Uses the buffer. */
+enum err put_value(struct store *store, struct kv_txn *txn, MDB_dbi table, const char *name,
+                   const void *value, size_t len, struct err_text *why);
+/* *out is lent, without its check. ERR_NOT_FOUND, ERR_DAMAGED. */
+enum err get_value(const struct store *store, struct kv_txn *txn, MDB_dbi table, const char *name,
+                   MDB_val *out, struct err_text *why);
+
+/* All of both tables: a name that rotted would else only look missing. ERR_DAMAGED. */
+enum err check_values(struct store_view *view, struct err_text *why);
+
 /* ---- store_logs.c: the logs in memory */
 
 bool site_name_fits(const char *site); /* 1 to 64 bytes */
@@ -72,7 +84,7 @@ enum err logs_load(struct store *store, struct kv_txn *txn, struct err_text *why
 
 /* The row of `lsn`, checked. ERR_NOT_FOUND, ERR_DAMAGED. */
 enum err read_row(struct store_view *view, uint64_t lsn, struct row *out_row, struct err_text *why);
-/* The row of a number of a log. ERR_NOT_FOUND. */
+/* The row of a number of a log. ERR_NOT_FOUND; ERR_DAMAGED when the log's head says it is there. */
 enum err read_seq(struct store_view *view, uint32_t log, uint64_t seq, struct row *out_row,
                   struct err_text *why);
 /* A value of the records table as a row. ERR_DAMAGED. */

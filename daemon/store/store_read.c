@@ -90,8 +90,8 @@ guess_lsn(struct store_view *view, uint32_t log, uint64_t seq, uint64_t *out_lsn
     return ERR_OK;
 }
 
-enum err
-read_seq(struct store_view *view, uint32_t log, uint64_t seq, struct row *out_row,
+static enum err
+find_seq(struct store_view *view, uint32_t log, uint64_t seq, struct row *out_row,
          struct err_text *why)
 {
     uint64_t lsn = 0;
@@ -105,6 +105,22 @@ read_seq(struct store_view *view, uint32_t log, uint64_t seq, struct row *out_ro
         return ERR_NOT_FOUND;
     *out_row = row;
     return ERR_OK;
+}
+
+enum err
+read_seq(struct store_view *view, uint32_t log, uint64_t seq, struct row *out_row,
+         struct err_text *why)
+{
+    struct log_mark mark;
+    enum err e = find_seq(view, log, seq, out_row, why);
+    if (e != ERR_NOT_FOUND)
+        return e;
+    e = mark_in(view, view->store->logs[log - 1], &mark, why);
+    if (e != ERR_OK || mark.partial || seq == 0 || seq > mark.seq)
+        return e != ERR_OK ? e : ERR_NOT_FOUND;
+    return err_set(ERR_DAMAGED, why,
+                   "%s: site %s, epoch %" PRIu32 ": record %" PRIu64 " of %" PRIu64 " is missing",
+                   view->store->dir, mark.site, mark.epoch, seq, mark.seq);
 }
 
 void
@@ -140,9 +156,17 @@ store_find_id(struct store_view *view, const uint8_t id[ID_SIZE], uint64_t *out_
               struct err_text *why)
 {
     MDB_val value;
+    struct stored stored;
     enum err e = kv_get(view->txn, view->store->by_id, id, ID_SIZE, &value, why);
+    if (e != ERR_OK)
+        return e;
+    uint64_t lsn = value.mv_size == ID_LSN ? get_number(value.mv_data, ID_LSN) : 0;
+    e = store_get(view, lsn, &stored, why);
+    if (e == ERR_NOT_FOUND || (e == ERR_OK && memcmp(stored.id, id, ID_SIZE) != 0))
+        return err_set(ERR_DAMAGED, why, "%s: the index of ids is damaged at %" PRIu64,
+                       view->store->dir, lsn);
     if (e == ERR_OK)
-        *out_lsn = get_number(value.mv_data, value.mv_size < 8 ? value.mv_size : 8);
+        *out_lsn = lsn;
     return e;
 }
 
@@ -198,22 +222,6 @@ store_marks(struct store_view *view, const char *site, struct log_mark *out, siz
         n++;
     }
     *out_n = n;
-    return ERR_OK;
-}
-
-enum err
-store_noted(struct store_view *view, const char *name, void *out, size_t size, size_t *out_len,
-            struct err_text *why)
-{
-    MDB_val value;
-    enum err e = kv_get(view->txn, view->store->notes, name, strlen(name), &value, why);
-    if (e != ERR_OK)
-        return e;
-    if (value.mv_size > size)
-        return err_set(ERR_INPUT, why, "note %s: %zu bytes: expected at most %zu", name,
-                       value.mv_size, size);
-    memcpy(out, value.mv_data, value.mv_size);
-    *out_len = value.mv_size;
     return ERR_OK;
 }
 

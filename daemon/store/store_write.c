@@ -483,15 +483,3 @@ store_accept_part(struct store_txn *txn, const char *site, uint32_t epoch,
         *out_result = result;
     return e;
 }
-
-/* ---- notes */
-
-enum err
-store_note(struct store_txn *txn, const char *name, const void *value, size_t len,
-           struct err_text *why)
-{
-    MDB_dbi notes = txn->store->notes;
-    if (value == NULL)
-        return kv_del(txn->view.txn, notes, name, strlen(name), why);
-    return kv_put(txn->view.txn, notes, name, strlen(name), value, len, false, why);
-}
