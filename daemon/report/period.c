@@ -85,7 +85,7 @@ fill_status(struct build *b)
     } else {
         table_section(b->model, "restatement", "Restatement", SHAPE_NULL, NULL, 0);
     }
-    TABLE_SECTION(b->model, "", "Edition", SHAPE_FIELDS, edition_columns);
+    TABLE_SECTION(b->model, "", "Edition of emission factors", SHAPE_FIELDS, edition_columns);
     table_set(b->model, "edition", b->edition);
 }
 
@@ -101,7 +101,7 @@ fill_boundary(struct build *b)
         set_day(b, "from", b->stock[i].from);
         set_day(b, "to", b->stock[i].to);
     }
-    TABLE_SECTION(b->model, "boundary", "Boundary", SHAPE_FIELDS, stage_columns);
+    TABLE_SECTION(b->model, "boundary", "Stage of the food chain", SHAPE_FIELDS, stage_columns);
     table_set(b->model, "stage",
               b->basis != NULL ? enum_word(&knockbox__stage__descriptor, (int)b->basis->stage)
                                : NULL);

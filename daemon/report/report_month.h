@@ -10,8 +10,8 @@
 
 /* Which version of the month. */
 enum report_version {
-    REPORT_AS_IT_STANDS,  /* the last close or restatement; open: all that is held */
-    REPORT_AS_IF_CLOSED,  /* all that is held, as a close or restatement now would print it */
+    REPORT_AS_IT_STANDS, /* the last close or restatement; open: all that is held */
+    REPORT_AS_IF_CLOSED, /* all that is held, as a close or restatement now would print it */
 };
 
 struct report_ask {
@@ -34,8 +34,8 @@ enum err period_close_make(struct ledger *ledger, struct store *store, int32_t m
                            Knockbox__PeriodClose **out_close, struct err_text *why);
 
 /* The same for the next restatement of a closed month. */
-enum err restate_make(struct ledger *ledger, struct store *store, int32_t month,
-                      const char *reason, const char *edition, struct arena *arena,
-                      Knockbox__Restate **out_restate, struct err_text *why);
+enum err restate_make(struct ledger *ledger, struct store *store, int32_t month, const char *reason,
+                      const char *edition, struct arena *arena, Knockbox__Restate **out_restate,
+                      struct err_text *why);
 
 #endif

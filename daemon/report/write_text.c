@@ -311,6 +311,10 @@ section(struct text *t, const struct section *s)
         say(t, "\n%s: none\n", s->title);
         return;
     }
+    if (s->shape == SHAPE_FIELDS && s->n_columns == 1 && !s->columns[0].number) {
+        say(t, "\n%s: %s\n", s->title, word(table_cell(s, 0, 0)));
+        return;
+    }
     say(t, "\n%s\n", s->title);
     if (s->shape == SHAPE_FIELDS)
         fields(t, s);
@@ -326,7 +330,10 @@ report_text(const struct table_model *model, char **out_text, struct err_text *w
     struct text t = {NULL, 0, 0, false};
     answer(&t, model);
     for (size_t i = 0; i < table_count(model); i++)
-        section(&t, table_at(model, i));
+        if (strcmp(table_at(model, i)->path, "cautions") != 0)
+            section(&t, table_at(model, i));
+    if (table_find(model, "cautions") != NULL)
+        section(&t, table_find(model, "cautions"));
     add_bytes(&t, "\n", 1);
     paragraph(&t, "",
               "Figures that speak of safety, strength or law are estimates for people to check: "
