@@ -107,7 +107,9 @@ play_new(const char *site)
     if (play == NULL)
         abort();
     const char *tmp = getenv("TMPDIR");
-    (void)snprintf(play->dir, sizeof play->dir, "%s/ledger-XXXXXX", tmp != NULL ? tmp : "/tmp");
+    if (tmp == NULL) /* memory, where there is one: a flush costs nothing */
+        tmp = access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp";
+    (void)snprintf(play->dir, sizeof play->dir, "%s/ledger-XXXXXX", tmp);
     if (mkdtemp(play->dir) == NULL)
         abort();
     (void)snprintf(play->site, sizeof play->site, "%s", site);
@@ -255,6 +257,47 @@ play_shuffle(struct play *play, uint64_t seed)
         play->lines[i - 1] = play->lines[j];
         play->lines[j] = line;
     }
+}
+
+void
+play_keep_held(struct play *play, int64_t held_most_ms)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < play->n; i++) {
+        json_t *object = json_loads(play->lines[i], 0, NULL);
+        const char *held = json_string_value(json_object_get(object, "held"));
+        if (held == NULL)
+            abort();
+        if (play_ms(held) <= held_most_ms)
+            play->lines[n++] = play->lines[i];
+        else
+            free(play->lines[i]);
+        json_decref(object);
+    }
+    play->n = n;
+}
+
+static bool
+print_line(void *owner, const struct posting *line)
+{
+    char month[MONTH_TEXT];
+    fprintf(owner, "%d %s %s %s %lld\n", (int)line->measure, month_print(line->month, month),
+            line->site, line->key, (long long)line->amount);
+    return true;
+}
+
+char *
+play_text(const struct books *books)
+{
+    char *text = NULL;
+    size_t size = 0;
+    FILE *file = open_memstream(&text, &size);
+    if (file == NULL)
+        abort();
+    books_walk_all(books, print_line, file);
+    if (fclose(file) != 0)
+        abort();
+    return text;
 }
 
 static void

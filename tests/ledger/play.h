@@ -34,6 +34,9 @@ void play_say(struct play *play, const char *format, ...) __attribute__((format(
 /* Puts the queue into another order; the same seed gives the same order. */
 void play_shuffle(struct play *play, uint64_t seed);
 
+/* Drops the lines of the queue that a hub held after that instant. */
+void play_keep_held(struct play *play, int64_t held_most_ms);
+
 /* Appends what is queued to the logs of the lines' sites, `group` records a commit (0: all in
  * one), and lets the ledger catch up after each; the queue is empty then. */
 void play_put(struct play *play, size_t group);
@@ -52,6 +55,9 @@ struct books *play_books_catalogue(struct play *play, int64_t held_most_ms,
                                    struct catalogue **out_catalogue);
 void play_digest(struct play *play, uint8_t out_digest[32]);
 size_t play_size(const struct play *play); /* lines queued */
+
+/* All lines of the books as text, one a row, for comparing. Yours: free(). */
+char *play_text(const struct books *books);
 
 /* "2026-03-03T21:40:00Z" to ms, "2026-03" to a month. Abort on nonsense. */
 int64_t play_ms(const char *text);
