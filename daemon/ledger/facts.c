@@ -146,7 +146,7 @@ load_entry(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value
            struct err_text *why)
 {
     struct loading *l = owner;
-    struct entry entry;
+    struct entry entry = {0};
     enum err e = entry_read(key, key_len, value, value_len, &entry, why);
     if (e != ERR_OK)
         return e;
@@ -225,7 +225,7 @@ next_in_index(const struct view *view, enum subject_class class, const char *cod
 {
     struct kv_walk *walk = NULL;
     MDB_val key, value;
-    struct entry entry;
+    struct entry entry = {0};
     struct key from = key_row(class, code);
     if (code[0] != '\0')
         key_byte(&from, 1); /* behind all of `code`, before all that is longer */

@@ -66,7 +66,7 @@ struct masses {
 static int64_t
 mass_of(const struct tally *tally, const char *class, const char *batch)
 {
-    char key[96];
+    char key[128];
     (void)snprintf(key, sizeof key, "%s %s", class, batch);
     const struct tally_line *line = tally_find(tally, key);
     return line != NULL ? line->amount : 0;

@@ -17,7 +17,7 @@ enum err
 get_value(const struct store *store, struct kv_txn *txn, MDB_dbi table, const char *name,
           MDB_val *out, struct err_text *why)
 {
-    MDB_val value;
+    MDB_val value = {0};
     size_t len = 0;
     enum err e = kv_get(txn, table, name, strlen(name), &value, why);
     if (e != ERR_OK)
@@ -68,7 +68,7 @@ enum err
 store_noted(struct store_view *view, const char *name, void *out, size_t size, size_t *out_len,
             struct err_text *why)
 {
-    MDB_val value;
+    MDB_val value = {0};
     enum err e = get_value(view->store, view->txn, view->store->notes, name, &value, why);
     if (e != ERR_OK)
         return e;
