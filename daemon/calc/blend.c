@@ -71,12 +71,12 @@ static enum calc_blend_limit
 find_limit(const struct calc_blend *b)
 {
     bool both = b->parts.ethanol_g > 0 && b->parts.sugar_g > 0;
+    if (b->parts.sugar_g > 0 && calc_over(b->brix_in_water_pct, CALC_BLEND_BRIX_MOST))
+        return CALC_BLEND_UNDISSOLVED;
     if (both && calc_over(b->abv_pct, CALC_BLEND_ABV_MOST))
         return CALC_BLEND_TOO_STRONG;
     if (both && calc_over(b->sugar_g_per_l, CALC_BLEND_SUGAR_MOST))
         return CALC_BLEND_TOO_SWEET;
-    if (calc_over(b->brix_in_water_pct, CALC_BLEND_BRIX_MOST) && b->parts.sugar_g > 0)
-        return CALC_BLEND_UNDISSOLVED;
     return CALC_BLEND_INSIDE;
 }
 

@@ -187,7 +187,7 @@ calc_target_limit_text(enum calc_target_limit limit)
         [CALC_TARGET_TOO_SWEET] =
             "too sweet: not all of the sugar dissolves, limit 67 % sugar in sugar and water",
         [CALC_TARGET_OUTSIDE_MODEL] =
-            "outside the model: limit 45 % vol and 450 g/l sugar when both are in it",
+            "too strong or too sweet for the model: limit 45 % vol and 450 g/l with both in it",
     };
     return texts[limit];
 }
