@@ -87,11 +87,41 @@ call_json(struct call *call, json_t *taken, struct err_text *why)
     return e;
 }
 
+static enum err
+newest(struct serve *serve, uint64_t *out_lsn, struct err_text *why)
+{
+    struct store_view *view = NULL;
+    enum err e = store_look(serve->options.store, &view, why);
+    if (e == ERR_OK)
+        *out_lsn = store_last(view);
+    if (view != NULL)
+        store_done(&view);
+    return e;
+}
+
+enum err
+serve_catalogue(struct serve *serve, struct err_text *why)
+{
+    uint64_t last = 0;
+    enum err e = newest(serve, &last, why);
+    if (e != ERR_OK || last == serve->seen)
+        return e;
+    e = ledger_catch_up(serve->options.ledger, why);
+    if (e == ERR_OK)
+        serve->seen = last;
+    return e;
+}
+
 enum err
 call_ledger(struct call *call, struct ledger **out_ledger, struct err_text *why)
 {
-    enum err e = ledger_catch_up(call->serve->options.ledger, why);
+    uint64_t last = 0;
+    enum err e = newest(call->serve, &last, why);
     if (e == ERR_OK)
-        *out_ledger = call->serve->options.ledger;
-    return e;
+        e = ledger_catch_up(call->serve->options.ledger, why);
+    if (e != ERR_OK)
+        return e;
+    call->serve->seen = last;
+    *out_ledger = call->serve->options.ledger;
+    return ERR_OK;
 }

@@ -22,6 +22,7 @@ struct serve {
     struct serve_options options;
     struct gathers gathers; /* requests whose lines are still coming */
     struct labels labels;   /* tubs of this machine, for a quick "is it new?" */
+    uint64_t seen;          /* newest arrival that the catalogue needs nothing of beyond */
 };
 
 struct call {
@@ -52,6 +53,10 @@ struct line call_line(const struct call *call, size_t i);
 enum err call_data(struct call *call, const char *bytes, size_t len, struct err_text *why);
 /* Sends a JSON value as compact text and lets go of it. */
 enum err call_json(struct call *call, json_t *taken, struct err_text *why);
+
+/* Takes in what the ledger has not seen yet, when that may touch the catalogue: not after records
+ * that only this daemon wrote about its own day. So a person's record waits for no fold. */
+enum err serve_catalogue(struct serve *serve, struct err_text *why);
 
 /* Takes in what the ledger has not seen yet; for words that answer from it. */
 enum err call_ledger(struct call *call, struct ledger **out_ledger, struct err_text *why);

@@ -26,6 +26,7 @@ struct result {
     size_t n_ranges;
     json_t *records; /* of the first LISTED_MOST written ones */
     json_t *refused; /* one object a bad line */
+    bool own_day;    /* nothing of the catalogue is among them: the ledger may wait */
     enum err worst;
     struct err_text first_why; /* of the first bad line */
 };
@@ -77,6 +78,8 @@ note_written(struct result *result, const struct draft *draft, const struct stor
             return err_set(ERR_MEM, why, "no memory for the answer");
     }
     result->written++;
+    result->own_day = result->own_day && draft->kind->group == KIND_SITE &&
+                      draft->kind->number != KNOCKBOX__RECORD__BODY_CORRECT;
     return note_range(result, draft->site, stored, why);
 }
 
@@ -171,11 +174,22 @@ note_refused(struct result *result, size_t line, enum err e, struct err_text *ba
     return ERR_OK;
 }
 
+static bool
+is_blank(struct line line)
+{
+    for (size_t i = 0; i < line.len; i++)
+        if (line.text[i] == '\0' || strchr(" \t\r", line.text[i]) == NULL)
+            return false;
+    return true;
+}
+
 static enum err
 take_line(struct writing *writing, size_t i, struct store_txn *txn, struct result *result,
           struct err_text *why)
 {
     struct draft draft;
+    if (is_blank(call_line(writing->call, i)))
+        return ERR_OK;
     struct err_text bad = {.s = ""};
     enum err e = writing_draft(writing, call_line(writing->call, i), &draft, &bad);
     if (e == ERR_OK && writing->mode != WRITE_CHECK)
@@ -283,6 +297,8 @@ end_write(struct call *call, struct store_txn **txn, struct result *result, bool
         return refuse_all(call, result, why);
     if (result->written > 0) {
         remember_labels(call);
+        if (result->own_day)
+            call->serve->seen += result->written;
         if (call->serve->options.wrote != NULL)
             call->serve->options.wrote(call->serve->options.owner);
     }
@@ -309,10 +325,11 @@ static enum err
 check_first(struct writing *writing, struct result *result, struct err_text *why)
 {
     enum write_mode mode = writing->mode;
-    if (mode == WRITE_IMPORT) /* the newest catalogue; a person's line asks when in doubt */
-        return ledger_catch_up(writing->call->serve->options.ledger, why);
+    enum err e = serve_catalogue(writing->call->serve, why);
+    if (mode == WRITE_IMPORT || e != ERR_OK)
+        return e;
     writing->mode = WRITE_CHECK;
-    enum err e = take_lines(writing, NULL, false, result, why);
+    e = take_lines(writing, NULL, false, result, why);
     writing->mode = mode;
     writing->checked = true;
     return e;
@@ -340,7 +357,7 @@ enum err
 word_write(struct call *call, struct err_text *why)
 {
     struct writing writing = {.call = NULL};
-    struct result result = {.records = json_array(), .refused = json_array()};
+    struct result result = {.records = json_array(), .refused = json_array(), .own_day = true};
     enum write_mode mode = WRITE_LOG;
     enum err e = parse_mode(call, &mode, why);
     if (e == ERR_OK && call_lines(call) == 0)

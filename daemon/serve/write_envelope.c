@@ -113,7 +113,9 @@ fill_id(struct writing *writing, struct draft *draft, struct err_text *why)
 enum err
 draft_envelope(struct writing *writing, struct draft *draft, struct err_text *why)
 {
-    draft->record->site = draft->site; /* store_append fills epoch, mark and seq */
+    draft->record->site = keep(writing, draft->site, SITE_SIZE);
+    if (draft->record->site == NULL)
+        return err_set(ERR_MEM, why, "no memory for this record");
     enum err e = fill_when(writing, draft, why);
     if (e == ERR_OK)
         e = fill_who(writing, draft, why);
