@@ -1,0 +1,120 @@
+/* join.c - one question over CURVE, with the code's key and then with the own one. */
+#include "daemon/sync/join.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <zmq.h>
+
+#include "daemon/sync/socket.h"
+
+enum {
+    ASK_MS = 6000,
+    STEP_MS = 200,
+    TRIES = 3
+};
+
+static void
+keep(char *out, size_t size, const char *text)
+{
+    (void)snprintf(out, size, "%s", text != NULL ? text : "");
+}
+
+static enum err
+take_answer(const Knockbox__Wire *message, struct join_answer *out, struct err_text *why)
+{
+    if (message->what_case == KNOCKBOX__WIRE__WHAT_REFUSE)
+        return err_set(ERR_DENIED, why, "the hub says no: %.400s", message->refuse->text);
+    if (message->what_case != KNOCKBOX__WIRE__WHAT_JOINED)
+        return err_set(ERR_PEER, why, "the hub's answer makes no sense");
+    const Knockbox__Joined *joined = message->joined;
+    keep(out->site, sizeof out->site, joined->site);
+    keep(out->zone, sizeof out->zone, joined->zone);
+    keep(out->hub_site, sizeof out->hub_site, joined->hub_site);
+    keep(out->role, sizeof out->role, joined->role);
+    out->first_epoch = joined->has_first_epoch ? joined->first_epoch : 1;
+    return ERR_OK;
+}
+
+static bool
+send_join(void *socket, const struct key_pair *fresh, uint8_t *scratch)
+{
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Join join = KNOCKBOX__JOIN__INIT;
+    join.has_version = join.has_key = true;
+    join.version = WIRE_VERSION;
+    join.key = (ProtobufCBinaryData){KEY_SIZE, (uint8_t *)fresh->public_key};
+    join.software = (char *)"knockbox " KNOCKBOX_VERSION;
+    message.what_case = KNOCKBOX__WIRE__WHAT_JOIN;
+    message.join = &join;
+    return socket_send(socket, NULL, &message, scratch);
+}
+
+/* Sends as soon as the line takes it, then waits for the answer. */
+static enum err
+talk(void *socket, const struct key_pair *fresh, uint8_t *scratch, struct join_answer *out,
+     struct err_text *why)
+{
+    struct arena arena;
+    bool sent = false;
+    enum err e = arena_init(&arena, ARENA_FRAME, why);
+    if (e != ERR_OK)
+        return e;
+    e = err_set(ERR_PEER, why, "no answer");
+    for (int waited = 0; waited < ASK_MS && e == ERR_PEER; waited += STEP_MS) {
+        const Knockbox__Wire *message = NULL;
+        sent = sent || send_join(socket, fresh, scratch);
+        zmq_pollitem_t item = {.socket = socket, .events = ZMQ_POLLIN};
+        if (zmq_poll(&item, 1, STEP_MS) <= 0)
+            continue;
+        int n = zmq_recv(socket, scratch, WIRE_MOST, ZMQ_DONTWAIT);
+        if (n > 0 && wire_unpack(scratch, (size_t)n, &arena, &message, why) == ERR_OK)
+            e = take_answer(message, out, why);
+    }
+    arena_done(&arena);
+    return e;
+}
+
+static enum err
+ask_as(const struct key_pair *pair, const uint8_t hub[KEY_SIZE], const char *endpoint,
+       const struct key_pair *fresh, struct join_answer *out, struct err_text *why)
+{
+    void *context = NULL, *socket = NULL;
+    uint8_t *scratch = malloc(WIRE_MOST);
+    enum err e = scratch != NULL ? ERR_OK : err_set(ERR_MEM, why, "out of memory");
+    if (e == ERR_OK)
+        e = socket_context(&context, why);
+    if (e == ERR_OK)
+        e = socket_client(context, pair, hub, &socket, why);
+    if (e == ERR_OK && zmq_connect(socket, endpoint) != 0)
+        e = err_set(ERR_INPUT, why, "%s: %s", endpoint, zmq_strerror(zmq_errno()));
+    if (e == ERR_OK)
+        e = talk(socket, fresh, scratch, out, why);
+    if (socket != NULL)
+        (void)zmq_close(socket);
+    if (context != NULL)
+        (void)zmq_ctx_term(context);
+    free(scratch);
+    return e;
+}
+
+enum err
+join_ask(const struct join_code *code, const char *endpoint, const struct key_pair *fresh,
+         struct join_answer *out_answer, struct err_text *why)
+{
+    struct key_pair bearer;
+    code_pair(code->secret, &bearer);
+    enum err e = ERR_PEER;
+    for (int i = 0; i < TRIES && e == ERR_PEER; i++) {
+        const struct key_pair *pair = i % 2 == 0 ? &bearer : fresh;
+        e = ask_as(pair, code->hub, endpoint, fresh, out_answer, why);
+    }
+    keys_wipe(&bearer, sizeof bearer);
+    if (e == ERR_PEER)
+        return err_set(ERR_PEER, why,
+                       "no answer from a hub at %s: it does not run, is not reached from here, or "
+                       "the code is used or past its time",
+                       endpoint);
+    return e;
+}
