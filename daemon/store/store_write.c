@@ -167,26 +167,12 @@ refuse_low(const struct store *store, struct err_text *why)
                    store->dir, sizes.disk_free / 1024, sizes.disk_keep / 1024);
 }
 
-/* Kinds with 64 KiB instead of 4. */
-static bool
-is_big(const Knockbox__Record *record)
-{
-    switch (record->body_case) {
-    case KNOCKBOX__RECORD__BODY_STOCKTAKE:
-    case KNOCKBOX__RECORD__BODY_FACTORS:
-    case KNOCKBOX__RECORD__BODY_PLAN:
-    case KNOCKBOX__RECORD__BODY_PERIOD_CLOSE:
-        return true;
-    default:
-        return false;
-    }
-}
-
 static enum err
 check_own(const struct store_txn *txn, const Knockbox__Record *record, size_t len,
           struct err_text *why)
 {
-    size_t most = is_big(record) ? RECORD_BIG_MAX : RECORD_MAX;
+    const struct kind *kind = kind_by_number(record->body_case);
+    size_t most = kind != NULL && kind->big ? RECORD_BIG_MAX : RECORD_MAX;
     if (record->id.data == NULL || record->id.len != ID_SIZE)
         return err_input(why, "id", NULL, "16 bytes");
     if (len > most)
