@@ -3,13 +3,6 @@
 #include <criterion/new/assert.h>
 #include "tests/report/town.h"
 
-#define HOLDS(play, month, ...)                                                       \
-    do {                                                                              \
-        static const struct want wants[] = {__VA_ARGS__};                             \
-        cr_expect(town_holds(play, 0, month, wants, sizeof wants / sizeof wants[0])); \
-        play_free(play);                                                              \
-    } while (0)
-
 Test(waste, W1_waste_begins_at_close_discard_and_strain)
 {
     struct play *play = town_new();

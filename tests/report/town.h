@@ -43,6 +43,14 @@ struct want {
  * whether the month adds up. */
 bool town_holds(struct play *play, uint64_t seed, const char *month, const struct want *wants,
                 size_t n);
+/* Rows of {path, word} for a month of a play, which it ends. */
+#define HOLDS(play, month, ...)                                                       \
+    do {                                                                              \
+        static const struct want wants[] = {__VA_ARGS__};                             \
+        cr_expect(town_holds(play, 0, month, wants, sizeof wants / sizeof wants[0])); \
+        play_free(play);                                                              \
+    } while (0)
+
 /* Is such a discrepancy in the month? Puts what is queued. */
 bool town_flags(struct play *play, const char *month, const char *code, const char *subject);
 
