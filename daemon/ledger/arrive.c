@@ -91,10 +91,12 @@ mark_stay(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value,
 {
     struct marking *m = owner;
     char code[SUBJECT_CODE_MAX];
-    size_t head = m->skip + 8;
-    if (value_len != 8 || key_len <= head || key_len - head >= sizeof code)
+    size_t head = m->skip + 16;
+    (void)value;
+    (void)value_len;
+    if (key_len <= head || key_len - head >= sizeof code)
         return err_set(ERR_DAMAGED, why, "ledger: a row of stays is damaged");
-    if (get_i64(value) > m->at_ms || get_i64(key + m->skip) < m->at_ms)
+    if (get_i64(key + m->skip + 8) > m->at_ms)
         return ERR_OK;
     memcpy(code, key + head, key_len - head);
     code[key_len - head] = '\0';

@@ -11,6 +11,8 @@ struct booking {
     struct err_text *why;
 };
 
+static const int64_t nothing = 0; /* of rows that are all key */
+
 /* ---- one item of an outcome, given (+1) or taken back (-1) */
 
 static enum err
@@ -47,14 +49,14 @@ book_stay(struct booking *b, const struct outcome_item *item, int sign)
 {
     struct key key = key_subject(b->class, item->site);
     key_number(&key, item->to_ms);
+    key_number(&key, item->from_ms);
     key_text(&key, b->code);
-    return book_row(b, b->ledger->tables.stays, &key, &item->from_ms, sign);
+    return book_row(b, b->ledger->tables.stays, &key, &nothing, sign);
 }
 
 static enum err
 book_dependency(struct booking *b, const struct outcome_item *item, int sign)
 {
-    static const int64_t nothing = 0;
     struct key key = key_subject(item->class, item->key);
     key_byte(&key, (uint8_t)b->class);
     key_text(&key, b->code);

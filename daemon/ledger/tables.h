@@ -7,7 +7,7 @@
  *   rows    class code                       -> packed outcome          what a subject gave
  *   lines   measure month site 0 key         -> amount
  *   deps    class code 0 class code          -> nothing                 looked at, by whom
- *   stays   class site 0 until code          -> since                   open to a stocktake
+ *   stays   class site 0 until since code    -> nothing                 open to a stocktake
  *   wastes  id                               -> grams                   outcome_waste()
  *   lags    month held id                    -> lsn                     held after the month
  *   acts    id                               -> lsn                     catalogue and acts
