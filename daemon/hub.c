@@ -377,10 +377,10 @@ print_code(const char *dir, const struct config *config, struct key_entry *entry
         (void)printf("%s\n", text);
         (void)fprintf(stderr,
                       "knockbox-hub: one use, %" PRId64 " minutes, for a hub at %s; on the other "
-                      "machine: %s CODE\n",
+                      "machine: %s CODE%s\n",
                       minutes, code.endpoint,
-                      entry->person[0] != '\0' ? "knockbox-link join KEYFILE"
-                                               : "knockbox-cafe join DIR");
+                      entry->person[0] != '\0' ? "knockbox-link join" : "knockbox-cafe join DIR",
+                      entry->person[0] != '\0' ? " KEYFILE" : "");
     }
     keys_wipe(&code, sizeof code);
     keys_wipe(text, sizeof text);

@@ -2,6 +2,7 @@
 #include "daemon/sync/door.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <grp.h>
 #include <poll.h>
 #include <pwd.h>
@@ -43,7 +44,7 @@ struct door_peer {
 struct door {
     struct loop *loop;
     int fd;
-    char path[108];
+    char path[PATH_SIZE];
     uint32_t self;
     struct door_handler handler;
     struct door_group groups[GROUPS_MOST];
@@ -362,26 +363,40 @@ add_groups(struct door *door, const struct config *config, struct err_text *why)
     return ERR_OK;
 }
 
+/* Binds by the folder's descriptor: a folder may be deeper than a socket's name is long. */
+static bool
+bind_in(struct door *door, const char *folder, const char *name)
+{
+    struct sockaddr_un address = {.sun_family = AF_UNIX};
+    int dir = open(folder, O_PATH | O_DIRECTORY | O_CLOEXEC);
+    int n = snprintf(address.sun_path, sizeof address.sun_path, "/proc/self/fd/%d/%s", dir, name);
+    bool fine = dir >= 0 && n > 0 && (size_t)n < sizeof address.sun_path &&
+                bind(door->fd, (struct sockaddr *)&address, sizeof address) == 0;
+    int code = errno;
+    if (dir >= 0)
+        (void)close(dir);
+    errno = code;
+    return fine;
+}
+
 static enum err
 listen_on(struct door *door, struct err_text *why)
 {
-    struct sockaddr_un address = {.sun_family = AF_UNIX};
-    char folder[sizeof door->path];
-    memcpy(address.sun_path, door->path, sizeof address.sun_path);
+    char folder[PATH_SIZE];
     memcpy(folder, door->path, sizeof folder);
     char *slash = strrchr(folder, '/');
-    if (slash != NULL && slash != folder) {
-        *slash = '\0';
-        enum err e = folder_make(folder, 0750, why);
-        if (e != ERR_OK)
-            return e;
-    }
+    if (slash == NULL || slash == folder)
+        return err_input(why, "local.socket", door->path, "a path in a folder");
+    *slash = '\0';
+    enum err e = folder_make(folder, 0750, why);
+    if (e != ERR_OK)
+        return e;
     door->fd = socket(AF_UNIX, SOCK_SEQPACKET | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
     (void)unlink(door->path); /* we hold the folder's lock: nobody listens there */
-    bool fine = door->fd >= 0 && bind(door->fd, (struct sockaddr *)&address, sizeof address) == 0 &&
-                chmod(door->path, 0660) == 0 && listen(door->fd, BACKLOG) == 0;
+    bool fine = door->fd >= 0 && bind_in(door, folder, slash + 1) && chmod(door->path, 0660) == 0 &&
+                listen(door->fd, BACKLOG) == 0;
     if (!fine)
-        return err_set(ERR_IO, why, "cannot listen on %s: %s", door->path, strerror(errno));
+        return err_set(ERR_IO, why, "cannot listen on %.300s: %s", door->path, strerror(errno));
     return loop_add(door->loop, NULL, door->fd, accept_peer, door, why);
 }
 
@@ -397,12 +412,7 @@ door_open(struct loop *loop, const char *path, const struct config *config,
     door->self = geteuid();
     door->handler = *handler;
     enum err e = ERR_OK;
-    if (strlen(path) >= sizeof door->path)
-        e = err_set(ERR_INPUT, why,
-                    "%.200s: a socket's path has at most %zu bytes; set local.socket", path,
-                    sizeof door->path - 1);
-    else
-        memcpy(door->path, path, strlen(path) + 1);
+    (void)snprintf(door->path, sizeof door->path, "%s", path);
     if (e == ERR_OK)
         e = arena_init(&door->arena, ARENA_FRAME, why);
     if (e == ERR_OK)
