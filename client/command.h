@@ -53,7 +53,8 @@ struct command {
     const char *more;  /* some lines of help, "" for none */
     struct option_row options[OPTIONS_MOST];
     const char *examples[EXAMPLES_MOST]; /* two at least: "knockbox ...   # what it does" */
-    size_t least_args, most_args;        /* most 0: none; SIZE_MAX: any number */
+    size_t least_args, most_args;        /* of the words after the command */
+    bool helps_itself;                   /* run() is called for --help too */
     enum err (*run)(const struct given *given, struct err_text *why);
 };
 

@@ -5,7 +5,15 @@
 #include <string.h>
 #include "client/show.h"
 
-static json_t *extra; /* of the one error that a run can end with */
+static json_t *extra;   /* of the one error that a run can end with */
+static int told_status; /* 0: it was not told */
+
+enum err
+fail_told(int status)
+{
+    told_status = status;
+    return ERR_USAGE;
+}
 
 void
 fail_add(const char *name, json_t *taken)
@@ -50,6 +58,8 @@ tell_words(enum err e, const struct err_text *why)
 int
 fail_tell(const struct given *given, enum err e, const struct err_text *why)
 {
+    if (told_status != 0)
+        return told_status;
     if (given->output == OUTPUT_JSON)
         tell_json(e, why);
     else

@@ -21,6 +21,9 @@ static const struct word table[] = {
     {"hints", STAFF, WORD_ANYWHERE, "site", false, word_hints},
     {"label", STAFF, WORD_ANYWHERE, "code", false, word_label},
     {"who", ROLE_BIT_ALL, WORD_ANYWHERE, "", false, word_who},
+    {"report", READERS, WORD_AT_HUB, "month form", false, word_report},
+    {"trace", READERS, WORD_AT_HUB, "code form", false, word_trace},
+    {"period", READERS, WORD_AT_HUB, "do month reason edition assured_by", false, word_period},
     {"verify", READERS, WORD_ANYWHERE, "", false, word_verify},
     {"digest", ROLE_BIT_OPERATOR | ROLE_BIT_OFFICE, WORD_ANYWHERE, "rebuild", false, word_digest},
 };

@@ -78,6 +78,12 @@ enum err draft_envelope(struct writing *writing, struct draft *draft, struct err
 /* what the source can know: write_check.c */
 enum err draft_check(struct writing *writing, const struct draft *draft, struct err_text *why);
 
+/* An act that the daemon itself makes for the caller (a closed month, a plan): one record of this
+ * machine's own log, with the envelope of any other. `record` has a body and nothing else.
+ * ERR_DENIED: the caller may not write such a record. */
+enum err write_act(struct writing *writing, Knockbox__Record *record, struct stored *out_stored,
+                   struct err_text *why);
+
 /* values as people type them, in place: write_loose.c. `day` stands for HH:MM alone. */
 enum err loose_values(const struct writing *writing, json_t *line, struct err_text *why);
 

@@ -1,0 +1,80 @@
+/* word_report.c - `report`: a month as JSON or as text; `trace`: where from and where to. */
+#include <stdlib.h>
+#include <string.h>
+#include "daemon/report/report_month.h"
+#include "daemon/report/trace.h"
+#include "daemon/serve/words.h"
+#include "proto/when.h"
+
+static enum err
+send_text(struct call *call, char *taken, struct err_text *why)
+{
+    enum err e = call_data(call, taken, strlen(taken), why);
+    free(taken);
+    return e;
+}
+
+static enum err
+print_model(struct call *call, const struct table_model *model, struct err_text *why)
+{
+    const char *form = call_arg(call, "form");
+    char *text = NULL;
+    enum err e;
+    if (form == NULL || strcmp(form, "json") == 0)
+        e = report_json(model, &text, why);
+    else if (strcmp(form, "text") == 0)
+        e = report_text(model, &text, why);
+    else
+        return err_input(why, "form", form, "json or text");
+    return e == ERR_OK ? send_text(call, text, why) : e;
+}
+
+enum err
+word_report(struct call *call, struct err_text *why)
+{
+    struct ledger *ledger = NULL;
+    struct table_model *model = NULL;
+    struct report_ask ask = {.version = REPORT_AS_IT_STANDS};
+    const char *month = call_arg(call, "month");
+    if (month == NULL || !month_parse(month, &ask.month))
+        return err_input(why, "month", month, "a month such as 2026-03");
+    enum err e = call_ledger(call, &ledger, why);
+    if (e == ERR_OK)
+        e = report_month(ledger, call->serve->options.store, &ask, &model, why);
+    if (e == ERR_OK)
+        e = print_model(call, model, why);
+    table_free(model);
+    return e;
+}
+
+static enum err
+print_trace(struct call *call, json_t *taken, struct err_text *why)
+{
+    const char *form = call_arg(call, "form");
+    char *text = NULL;
+    if (form == NULL || strcmp(form, "json") == 0)
+        return call_json(call, taken, why);
+    enum err e = trace_text(taken, &text, why);
+    json_decref(taken);
+    return e == ERR_OK ? send_text(call, text, why) : e;
+}
+
+enum err
+word_trace(struct call *call, struct err_text *why)
+{
+    const struct clock *clock = &call->serve->options.clock;
+    uint64_t start = clock->mono_ms(clock->owner);
+    struct ledger *ledger = NULL;
+    json_t *trace = NULL;
+    const char *code = call_arg(call, "code");
+    if (code == NULL)
+        return err_input(why, "code", NULL, "a tub, an ingredient lot, a batch or a bottle lot");
+    enum err e = call_ledger(call, &ledger, why);
+    if (e == ERR_OK)
+        e = trace_code(ledger, code, &trace, why);
+    if (e != ERR_OK)
+        return e;
+    (void)json_object_set_new(trace, "took_ms",
+                              json_integer((json_int_t)(clock->mono_ms(clock->owner) - start)));
+    return print_trace(call, trace, why);
+}
