@@ -46,7 +46,8 @@ decode(void)
     struct arena arena;
     must(arena_init(&arena, ARENA_RECORD, &why), "arena");
     for (int k = 0; k < KINDS; k++) {
-        len[k] = bench_record_bytes("quayside", 1, mark, (uint64_t)k + 1, bytes[k], RECORD_MAX, id);
+        len[k] =
+            bench_record_bytes("quayside", 1, mark, (uint64_t)k * 7 + 6, bytes[k], RECORD_MAX, id);
         sum += (double)len[k];
     }
     double start = bench_now();
@@ -196,7 +197,7 @@ hub(const char *work, uint64_t events)
         struct bench_record r;
         struct stored stored;
         struct store_txn *txn = NULL;
-        bench_record(&r, "kitchen", i);
+        bench_record(&r, "kitchen", i + 1);
         must(store_begin(store, &txn, &why), "begin");
         must(store_append(txn, "kitchen", &r.record, &stored, &why), "append");
         must(store_commit(&txn, &why), "commit");

@@ -8,7 +8,8 @@
 #include <time.h>
 
 enum {
-    MINUTE = 60000
+    MINUTE = 60000,
+    APART = 432000 /* 200 records a day */
 };
 static const int64_t first_ms = 1767222000000; /* 2025-12-31T23:00:00Z */
 
@@ -51,7 +52,7 @@ fill_sale(struct bench_record *r, uint64_t n)
 {
     Knockbox__Sale *sale = &r->body.sale;
     knockbox__sale__init(sale);
-    (void)snprintf(r->code, sizeof r->code, "L-%04llu", (unsigned long long)(n / 200));
+    (void)snprintf(r->code, sizeof r->code, "L-%04llu", (unsigned long long)(n / 20));
     sale->lot = r->code;
     sale->has_count = sale->has_unit_minor = 1;
     sale->count = 1 + (int64_t)(n % 3);
@@ -83,7 +84,7 @@ fill_envelope(struct bench_record *r, uint64_t n)
     knockbox__record__init(record);
     record->site = r->site;
     record->has_at_ms = record->has_logged_ms = record->has_at_offset_min = 1;
-    record->at_ms = first_ms + (int64_t)n * MINUTE;
+    record->at_ms = first_ms + (int64_t)n * APART;
     record->logged_ms = record->at_ms + 40000;
     record->at_offset_min = 0;
     record->zone = (char *)"Europe/London";
@@ -100,23 +101,30 @@ fill_envelope(struct bench_record *r, uint64_t n)
     record->id = (ProtobufCBinaryData){sizeof r->id, r->id};
     memset(r->boot, 0xB0, sizeof r->boot);
     record->boot = (ProtobufCBinaryData){sizeof r->boot, r->boot};
-    record->mono_ms = 1000000 + n * 60000;
+    record->mono_ms = 1000000 + n * APART;
     record->clock = KNOCKBOX__CLOCK__CLOCK_SYNCHRONISED;
     record->by = (char *)"RK";
     record->via = (char *)"uid 1000 (bar)";
 }
 
+/* A café's day of about 200 records: one close, four tubs, ten readings, else sales. */
+static void (*fill_for(uint64_t n))(struct bench_record *, uint64_t)
+{
+    if (n % 200 == 199)
+        return fill_close;
+    if (n % 50 == 20)
+        return fill_tub;
+    return n % 20 == 7 ? fill_reading : fill_sale;
+}
+
 void
 bench_record(struct bench_record *out, const char *site, uint64_t n)
 {
-    static void (*const fill[])(struct bench_record *, uint64_t) = {
-        fill_tub, fill_sale, fill_reading, fill_sale, fill_close, fill_sale, fill_tub, fill_reading,
-    };
     memset(out, 0, sizeof *out);
     (void)snprintf(out->site, sizeof out->site, "%s", site);
     (void)snprintf(out->place, sizeof out->place, "%.20s-freezer", site);
     fill_envelope(out, n);
-    fill[n % 8](out, n);
+    fill_for(n)(out, n);
 }
 
 size_t

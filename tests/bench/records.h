@@ -22,7 +22,7 @@ struct bench_record {
     char site[32], code[32], place[32];
 };
 
-/* Fills record number `n` of `site`; `at_ms` grows by a minute a record. */
+/* Fills record number `n` of `site`; 200 records make a day. */
 void bench_record(struct bench_record *out, const char *site, uint64_t n);
 
 /* The same, packed with a sequence number and the mark of an epoch. Returns its size. */
