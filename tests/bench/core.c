@@ -122,7 +122,7 @@ accept_run(struct store_txn *txn, struct site *site)
     enum accept_result result;
     struct log_mark mark;
     must(store_accept(txn, site->code, 1, site->mark, site->seq + 1, site->head, run, RUN,
-                      INT64_C(1900000000000), &result, &mark, &why),
+                      bench_at_ms(site->seq + RUN) + 120000, &result, &mark, &why),
          "accept");
     if (result != ACCEPT_STORED) {
         (void)fprintf(stderr, "accept: result %d\n", (int)result);

@@ -77,6 +77,12 @@ fill_close(struct bench_record *r, uint64_t n)
     r->record.close = close;
 }
 
+int64_t
+bench_at_ms(uint64_t n)
+{
+    return first_ms + (int64_t)n * APART;
+}
+
 static void
 fill_envelope(struct bench_record *r, uint64_t n)
 {
@@ -84,7 +90,7 @@ fill_envelope(struct bench_record *r, uint64_t n)
     knockbox__record__init(record);
     record->site = r->site;
     record->has_at_ms = record->has_logged_ms = record->has_at_offset_min = 1;
-    record->at_ms = first_ms + (int64_t)n * APART;
+    record->at_ms = bench_at_ms(n);
     record->logged_ms = record->at_ms + 40000;
     record->at_offset_min = 0;
     record->zone = (char *)"Europe/London";

@@ -25,6 +25,9 @@ struct bench_record {
 /* Fills record number `n` of `site`; 200 records make a day. */
 void bench_record(struct bench_record *out, const char *site, uint64_t n);
 
+/* When record number `n` of any site happened. */
+int64_t bench_at_ms(uint64_t n);
+
 /* The same, packed with a sequence number and the mark of an epoch. Returns its size. */
 size_t bench_record_bytes(const char *site, uint32_t epoch, const uint8_t mark[8], uint64_t seq,
                           uint8_t *out, size_t size, uint8_t out_id[16]);
