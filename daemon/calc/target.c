@@ -136,7 +136,7 @@ lower_until_reached(struct calc_target_in *trial, double *member)
     struct calc_target unused;
     double low = 0;
     double high = *member;
-    double close = 1e-9 * high;
+    double close = 1e-5 * high;
     *member = 0;
     if (try_target(trial, &unused) != CALC_TARGET_REACHED)
         return false;

@@ -12,7 +12,9 @@ enum {
     CSV_ROWS = 256
 };
 
+/* Tables stay reachable until the test's process ends. */
 struct csv {
+    struct csv *next;
     int columns, rows;
     char *name[CSV_COLUMNS];
     char *cell[CSV_ROWS][CSV_COLUMNS];
@@ -40,7 +42,7 @@ csv_cut(char *line, char **cell)
     return n;
 }
 
-/* Lives until the test's process ends. `file` is relative to the source tree. */
+/* `file` is relative to the source tree. */
 static inline struct csv *
 csv_read(const char *file)
 {
@@ -49,7 +51,10 @@ csv_read(const char *file)
     snprintf(path, sizeof path, "%s/%s", TEST_SOURCE, file);
     FILE *in = fopen(path, "r");
     cr_assert(in != NULL, "%s", path);
+    static struct csv *all;
     struct csv *t = calloc(1, sizeof *t);
+    t->next = all;
+    all = t;
     while (fgets(line, sizeof line, in) != NULL) {
         if ((t->columns == 0 && line[0] == '#') || line[0] == '\n')
             continue;

@@ -55,6 +55,9 @@ struct said {
     json_t *json; /* of out or err */
 };
 
+/* What was said stays reachable until the test's process ends. */
+static struct said said[4000];
+
 /* Words parted by one blank; a blank inside a value is written as ~. */
 static struct said
 say(const char *line, bool json)
@@ -72,6 +75,8 @@ say(const char *line, bool json)
         s += n;
         s += *s == ' ' ? 1 : 0;
     }
+    static size_t count;
+    cr_assert(count < sizeof said / sizeof said[0]);
     struct said r = {0};
     size_t out_size = 0, err_size = 0;
     FILE *out = open_memstream(&r.out, &out_size);
@@ -81,6 +86,7 @@ say(const char *line, bool json)
     fclose(err);
     if (json)
         r.json = json_loads(r.status == 0 ? r.out : r.err, JSON_REJECT_DUPLICATES, NULL);
+    said[count++] = r;
     return r;
 }
 
