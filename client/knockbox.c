@@ -33,6 +33,7 @@ main(int argc, char **argv)
 {
     struct err_text why = {.s = ""};
     struct given given = {.command = NULL};
+    (void)setvbuf(stderr, NULL, _IOLBF, 1024); /* a message is one write */
     const char **args = calloc((size_t)argc + 1, sizeof *args);
     enum err e = args != NULL ? command_parse(argc, argv, args, &given, &why)
                               : err_set(ERR_MEM, &why, "no memory");
