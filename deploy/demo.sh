@@ -8,15 +8,21 @@ cd "$(dirname "$0")/.."
 stay=
 [ "${1:-}" = --stay ] && stay=yes
 
-say() { printf '\n\033[1m%s\033[0m\n' "$*"; }
-[ -t 1 ] && [ -z "${NO_COLOR:-}" ] || say() { printf '\n== %s\n' "$*"; }
+say() {
+    if [ -t 1 ] && [ -z "${NO_COLOR:-}" ]; then
+        printf '\n\033[1m%s\033[0m\n' "$*"
+    else
+        printf '\n== %s\n' "$*"
+    fi
+}
 
 sh deploy/packages.sh build
 
 build=build/demo
 say "Building (once; the next run is quick)"
+mkdir -p build
 cmake -S . -B $build -G Ninja -DCMAKE_BUILD_TYPE=Release -DKNOCKBOX_TESTS=OFF >$build.log 2>&1 ||
-    { mkdir -p build; cmake -S . -B $build -G Ninja -DCMAKE_BUILD_TYPE=Release -DKNOCKBOX_TESTS=OFF; }
+    { cat $build.log; exit 1; }
 cmake --build $build >$build.log 2>&1 || { tail -n 40 $build.log; exit 1; }
 bin=$PWD/$build/bin
 PATH=$bin:$PATH
@@ -74,10 +80,10 @@ hub import "$town/lines/catalogue.jsonl" --quiet
 echo "catalogue written in the hub's log"
 
 say "Four cafés join with one-time codes"
-# Ropewalk's line to the hub goes through a relay that we can cut.
+# Ropewalk's line to the hub goes through a relay of one connection that we can cut.
 relay_port() { sed -n 's/.*listening on .*:\([0-9]*\)$/\1/p' "$town/relay.log" | head -n 1; }
 relay() { # port
-    socat -d -d "TCP-LISTEN:$1,bind=127.0.0.1,reuseaddr,fork" "TCP:${endpoint#tcp://}" 2>"$town/relay.log" &
+    socat -d -d "TCP-LISTEN:$1,bind=127.0.0.1,reuseaddr" "TCP:${endpoint#tcp://}" 2>"$town/relay.log" &
     relay_pid=$!
     started="$started $relay_pid"
     n=0
@@ -90,7 +96,7 @@ relay() { # port
 relay 0
 line=$(relay_port)
 for cafe in $cafes; do
-    code=$(knockbox-hub enrol "$town/kitchen" "$cafe" | tail -n 1)
+    code=$(knockbox-hub enrol "$town/kitchen" "$cafe" 2>/dev/null | tail -n 1)
     knockbox-cafe join "$town/$cafe" "$code" >/dev/null
     [ "$cafe" = ropewalk ] && sed -i "s|^hub.connect .*|hub.connect tcp://127.0.0.1:$line|" "$town/$cafe/cafe.conf"
     start "$cafe" knockbox-cafe run "$town/$cafe"
