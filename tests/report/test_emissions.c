@@ -1,0 +1,212 @@
+/* Emissions by rules E1 to E4, and the rows of tests/data/reference/worked-examples.csv that a
+ * report can print (each names its id). */
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <stdio.h>
+#include <string.h>
+#include "tests/report/town.h"
+
+/* A close whose uncaptured grounds go to a stream. */
+static void throw(struct play * play, int mass_g, const char *stream, const char *day)
+{
+    play_say(play,
+             "{'kind': 'close', 'at': '%sT22:00:00Z', 'site': 'quayside', 'day': '%s', "
+             "'uncaptured_g': %d, 'uncaptured_method': 'weighed', 'stream': '%s'}",
+             day, day, mass_g, stream);
+}
+
+static void
+stream(struct play *play, const char *code, const char *destination, const char *material)
+{
+    play_say(play,
+             "{'kind': 'stream', 'at': '2026-01-01T00:00:00Z', 'code': '%s', 'destination': "
+             "'%s', 'settles': 'at-once', 'material': '%s'}",
+             code, destination, material);
+}
+
+Test(emissions, E1_a_line_is_mass_times_the_factor_of_material_and_treatment)
+{
+    /* WE-01, OFFICIAL: 0.5 t of food waste to landfill, UK 2025, is 350.15443 kg CO2e;
+     * WE-02, OFFICIAL: the same by UK 2024 v1.1 is 350.104805;
+     * WE-03, OWN: 1250 kg composted, UK 2025, are 11.2288875 */
+    static const struct {
+        const char *edition, *destination;
+        int mass_g;
+        const char *kg_co2e;
+    } rows[] = {
+        {"UK-2025", "landfill", 500000, "350.15443"},
+        {"UK-2024", "landfill", 500000, "350.104805"},
+        {"UK-2025", "composting", 1250000, "11.2288875"},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct play *play = town_new();
+        char path[64];
+        play_say(play,
+                 "{'kind': 'factors', 'at': '2026-01-01T00:00:00Z', 'edition': '%s', 'from': "
+                 "'2026-03-31'}",
+                 rows[i].edition);
+        stream(play, "tip", rows[i].destination, "food");
+        throw(play, rows[i].mass_g, "tip", "2026-03-02");
+        play_put(play, 0);
+        json_t *report = month_json(play, "2026-03");
+        snprintf(path, sizeof path, "emissions.lines.%s.kg_co2e", rows[i].destination);
+        cr_expect(eq(str, (char *)month_word(report, path), (char *)rows[i].kg_co2e), "row %zu", i);
+        cr_expect(eq(str, (char *)month_word(report, "emissions.inventory_kg_co2e"),
+                     (char *)rows[i].kg_co2e));
+        cr_expect(eq(str, (char *)month_word(report, "edition"), (char *)rows[i].edition));
+        json_decref(report);
+        play_free(play);
+    }
+}
+
+Test(emissions, E3_short_tons_are_exact_and_rounded_once)
+{
+    /* WE-05: 0.67 t CO2e per short ton is 738.548578 kg CO2e per t (6 decimals);
+     * WE-06: 320 lb = 145.149558.. kg; here 907.184 kg by 0.11 is 109.999910.. kg CO2e */
+    struct play *play = town_new();
+    play_say(play,
+             "{'kind': 'factors', 'at': '2026-01-01T00:00:00Z', 'edition': 'US-OWN', 'from': "
+             "'2026-02-01', 'rows': [{'id': 'U-L', 'material': 'food', 'class': 'food waste', "
+             "'treatment': 'landfill', 'value': '0.67', 'unit': 'tCO2e/short_ton', 'boundary': "
+             "'b', 'purpose': 'inventory', 'gwp_basis': 'AR5', 'source': 's'}, {'id': 'U-C', "
+             "'material': 'food', 'class': 'food waste', 'treatment': 'composting', 'value': "
+             "'0.11', 'unit': 'tCO2e/short_ton', 'boundary': 'b', 'purpose': 'inventory', "
+             "'gwp_basis': 'AR5', 'source': 's'}]}");
+    stream(play, "tip", "landfill", "food");
+    stream(play, "heap", "composting", "food");
+    throw(play, 1000000, "tip", "2026-03-02");
+    throw(play, 907184, "heap", "2026-03-03");
+    /* 0.67 x 1000 / 0.90718474 = 738.548577..; 0.11 x 907.184 / 0.90718474 = 109.999910..;
+     * the sum is rounded once: 769.79024 / 0.90718474 = 848.5484885.. */
+    HOLDS(play, "2026-03", {"emissions.lines.landfill.kg_co2e_per_t", "738.548578"},
+          {"emissions.lines.landfill.kg_co2e", "738.548578"},
+          {"emissions.lines.composting.kg_co2e", "109.999910"},
+          {"emissions.inventory_kg_co2e", "848.548489"},
+          {"emissions.lines.landfill.factor", "U-L"});
+}
+
+Test(emissions, E1_what_has_no_factor_is_not_quantified_and_not_zero)
+{
+    struct play *play = town_new();
+    stream(play, "field", "land_application", "food");
+    stream(play, "mulch", "composting", "mixed");
+    throw(play, 100, "field", "2026-03-02");
+    throw(play, 200, "farm", "2026-03-03");
+    throw(play, 300, "yard", "2026-03-04");
+    throw(play, 400, "mulch", "2026-03-05");
+    throw(play, 500, "sink", "2026-03-06");
+    HOLDS(play, "2026-03", {"emissions.not_quantified_kg", "1.500"},
+          {"emissions.inventory_kg_co2e", "0"},
+          {"emissions.lines.animal_feed.kg_co2e", "not quantified"},
+          {"emissions.lines.animal_feed.factor", "null"},
+          {"emissions.lines.sewer.kg_co2e", "not quantified"},
+          {"emissions.lines.2.destination", "composting"}, {"emissions.lines.1.scope", "1-2"},
+          {"emissions.lines.1.onsite", "true"}, {"emissions.lines.2.material", "mixed"},
+          {"emissions.lines.3.destination", "land_application"});
+}
+
+Test(emissions, E1_incineration_without_energy_counts_with_a_caution)
+{
+    struct play *play = town_new();
+    throw(play, 1000000, "burn", "2026-03-02");
+    HOLDS(play, "2026-03",
+          {"emissions.lines.combustion_none.factor", "UK-2024-CI-incineration_energy_recovery"},
+          {"emissions.lines.combustion_none.kg_co2e", "6.41061"},
+          {"cautions.0", "incineration without energy recovery counts with the published figure "
+                         "for incineration with it, which is too low"});
+}
+
+Test(emissions, E2_the_edition_is_that_in_force_on_the_last_day)
+{
+    struct play *play = town_new();
+    play_say(play, "{'kind': 'factors', 'at': '2026-01-01T00:00:00Z', 'edition': 'UK-2025', "
+                   "'from': '2026-04-01'}");
+    throw(play, 1000, "bin", "2026-03-31");
+    throw(play, 1000, "bin", "2026-04-01");
+    static const struct want march[] = {{"edition", "UK-2024"},
+                                        {"emissions.inventory_kg_co2e", "0.5203342"}};
+    cr_expect(town_holds(play, 0, "2026-03", march, 2));
+    HOLDS(play, "2026-04", {"edition", "UK-2025"}, {"emissions.inventory_kg_co2e", "0.5205327"});
+}
+
+static void
+basis(struct play *play, const char *avoided)
+{
+    play_say(play,
+             "{'kind': 'basis', 'at': '2026-01-02T00:00:00Z', 'basis': 'by-product', 'stage': "
+             "'processing', 'from': '2026-01-01', 'reason': 'r', 'decided_by': 'OF', 'avoided': "
+             "%s}",
+             avoided);
+}
+
+/* 1050 g of residue from 1000 g of grounds: 840 g composted, 210 g to animal feed. */
+static void
+two_ends(struct play *play)
+{
+    town_batch(play, "B1", 1, "2026-03-02");
+    play_say(play, "{'kind': 'residue', 'at': '2026-03-03T10:00:00Z', 'batch': 'B1', 'mass_g': "
+                   "840, 'stream': 'yard'}");
+    play_say(play, "{'kind': 'residue', 'at': '2026-03-03T11:00:00Z', 'batch': 'B1', 'mass_g': "
+                   "210, 'stream': 'farm'}");
+}
+
+Test(emissions, E4_avoided_is_grounds_times_baseline_less_value)
+{
+    struct play *play = town_new();
+    basis(play, "{'family': 'house-study', 'gwp_basis': 'AR5', 'baseline': '500', 'reason': 'r', "
+                "'kg_co2e_per_t': {'composting': '100', 'animal_feed': '-20.5'}}");
+    two_ends(play);
+    /* 0.840 x 1000/1050 x 400 / 1000 + 0.210 x 1000/1050 x 520.5 / 1000 = 0.32 + 0.1041 */
+    HOLDS(play, "2026-03", {"emissions.avoided.kg_co2e", "0.4241"},
+          {"emissions.avoided.baseline", "500"}, {"emissions.avoided.family", "house-study"},
+          {"emissions.avoided.why_not", "null"}, {"emissions.inventory_kg_co2e", "0"});
+}
+
+Test(emissions, E4_what_does_not_end_has_six_decimals)
+{
+    struct play *play = town_new();
+    basis(play, "{'family': 'house-study', 'gwp_basis': 'AR5', 'baseline': 'landfill', 'reason': "
+                "'r', 'kg_co2e_per_t': {'landfill': '500', 'composting': '100', 'animal_feed': "
+                "'0'}}");
+    town_batch(play, "B1", 1, "2026-03-02");
+    play_say(play, "{'kind': 'residue', 'at': '2026-03-03T10:00:00Z', 'batch': 'B1', 'mass_g': "
+                   "100, 'stream': 'yard'}");
+    /* 0.1 x 1000/1050 x 400 / 1000 = 0.038095238.. */
+    HOLDS(play, "2026-03", {"emissions.avoided.kg_co2e", "0.038095"},
+          {"emissions.avoided.baseline", "landfill"});
+}
+
+Test(emissions, E4_says_why_there_is_no_figure)
+{
+    static const struct {
+        const char *avoided, *why_not;
+    } rows[] = {
+        {NULL, "no-baseline"},
+        {"{'family': 'house-study', 'gwp_basis': 'AR5', 'baseline': '500', 'reason': 'r', "
+         "'kg_co2e_per_t': {'composting': '100'}}",
+         "no-factor"},
+        {"{'family': 'UK-2025', 'gwp_basis': 'AR5', 'baseline': '500', 'reason': 'r', "
+         "'kg_co2e_per_t': {'composting': '100', 'animal_feed': '0'}}",
+         "inventory-factors"}, /* WE-10: UK factors may not be compared */
+        {"{'family': 'UK-2024', 'gwp_basis': 'AR5', 'baseline': 'landfill', 'reason': 'r', "
+         "'kg_co2e_per_t': {'composting': '100', 'animal_feed': '0'}}",
+         "inventory-factors"},
+        {"{'family': 'house-study', 'gwp_basis': 'AR5', 'baseline': 'landfill', 'reason': 'r', "
+         "'kg_co2e_per_t': {'composting': '100', 'animal_feed': '0'}}",
+         "no-factor"},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct play *play = town_new();
+        if (rows[i].avoided != NULL)
+            basis(play, rows[i].avoided);
+        two_ends(play);
+        play_put(play, 0);
+        json_t *report = month_json(play, "2026-03");
+        cr_expect(eq(str, (char *)month_word(report, "emissions.avoided.why_not"),
+                     (char *)rows[i].why_not),
+                  "row %zu", i);
+        cr_expect(eq(str, (char *)month_word(report, "emissions.avoided.kg_co2e"), "null"));
+        json_decref(report);
+        play_free(play);
+    }
+}

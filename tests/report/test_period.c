@@ -1,0 +1,282 @@
+/* Closed months, restatements and late records: rules R6 and R7, T3 and T4; worked by hand. */
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <sodium.h>
+#include <stdlib.h>
+#include <string.h>
+#include "daemon/report/report_month.h"
+#include "proto/json.h"
+#include "proto/when.h"
+#include "tests/report/town.h"
+
+/* A record as a line of its own, put into the hub's log at `at`. */
+static void
+put_act(struct play *play, const char *kind, const ProtobufCMessage *body, const char *at)
+{
+    struct err_text why = {.s = ""};
+    json_t *line = json_object();
+    json_object_set_new(line, "kind", json_string(kind));
+    json_object_set_new(line, "at", json_string(at));
+    cr_assert(eq(int, json_from_message(body, 0, line, &why), ERR_OK), "%s", why.s);
+    char *text = json_dumps(line, JSON_COMPACT);
+    play_line(play, text);
+    play_put(play, 0);
+    free(text);
+    json_decref(line);
+}
+
+static int32_t
+day_of(const char *at)
+{
+    return (int32_t)(play_ms(at) / 86400000);
+}
+
+static enum err
+close_month(struct play *play, const char *month, const char *at, struct err_text *why)
+{
+    struct arena arena;
+    Knockbox__PeriodClose *close = NULL;
+    play_put(play, 0);
+    cr_assert(eq(int, arena_init(&arena, ARENA_BIG_RECORD, why), ERR_OK));
+    enum err e = period_close_make(play_ledger(play), play_store(play), play_month(month), NULL,
+                                   day_of(at), &arena, &close, why);
+    if (e == ERR_OK)
+        put_act(play, "period-close", &close->base, at);
+    arena_done(&arena);
+    return e;
+}
+
+static void
+must_close(struct play *play, const char *month, const char *at)
+{
+    struct err_text why = {.s = ""};
+    cr_assert(eq(int, close_month(play, month, at, &why), ERR_OK), "%s", why.s);
+}
+
+static void
+must_restate(struct play *play, const char *month, const char *reason, const char *at)
+{
+    struct err_text why = {.s = ""};
+    struct arena arena;
+    Knockbox__Restate *restate = NULL;
+    play_put(play, 0);
+    cr_assert(eq(int, arena_init(&arena, ARENA_BIG_RECORD, &why), ERR_OK));
+    enum err e = restate_make(play_ledger(play), play_store(play), play_month(month), reason, NULL,
+                              &arena, &restate, &why);
+    cr_assert(eq(int, e, ERR_OK), "%s", why.s);
+    put_act(play, "restate", &restate->base, at);
+    arena_done(&arena);
+}
+
+/* A batch in March, its residue in the food stream, a tub left over; nothing before. */
+static struct play *
+march(void)
+{
+    struct play *play = town_new();
+    town_batch(play, "B1", 1, "2026-03-02");
+    play_say(play, "{'kind': 'residue', 'at': '2026-03-03T10:00:00Z', 'batch': 'B1', 'mass_g': "
+                   "1050, 'stream': 'food'}");
+    town_tub(play, "quayside", "T2", 700, "2026-03-05T12:00:00Z");
+    return play;
+}
+
+/* A tub of March that the hub saw late. */
+static void
+late_tub(struct play *play, const char *tub, int net_g, const char *held)
+{
+    play_say(play,
+             "{'kind': 'tub', 'at': '2026-03-20T12:00:00Z', 'held': '%s', 'site': 'foundry', "
+             "'tub': '%s', 'coffee': 'house', 'origin': 'filter', 'gross_g': %d, 'tare_g': 100, "
+             "'method': 'weighed', 'first_knock': '2026-03-20T12:00:00Z', 'frozen': "
+             "'2026-03-20T12:00:00Z', 'place': 'ff'}",
+             held, tub, net_g + 100);
+}
+
+Test(period, R6_a_closed_month_prints_the_same_bytes_for_ever)
+{
+    struct play *play = march();
+    must_close(play, "2026-03", "2026-04-03T17:00:00Z");
+    char *first = month_text(play, "2026-03", false);
+    char *words = month_text(play, "2026-03", true);
+    late_tub(play, "T9", 900, "2026-04-05T12:00:00Z");
+    play_say(play, "{'kind': 'correct', 'at': '2026-04-06T12:00:00Z', 'site': 'quayside', "
+                   "'record': '019c0000-0000-7000-8000-00000000001d', 'void': true, 'reason': "
+                   "'no'}");
+    play_say(play, "{'kind': 'basis', 'at': '2026-04-06T12:00:00Z', 'basis': 'waste', 'stage': "
+                   "'food-service', 'from': '2026-02-01', 'reason': 'x', 'decided_by': 'OF'}");
+    town_batch(play, "B2", 3, "2026-04-10");
+    play_put(play, 1);
+    play_restart(play);
+    char *again = month_text(play, "2026-03", false);
+    char *more = month_text(play, "2026-03", true);
+    cr_expect(eq(str, again, first));
+    cr_expect(eq(str, more, words));
+    free(first);
+    free(again);
+    free(words);
+    free(more);
+    play_free(play);
+}
+
+Test(period, R6_the_close_holds_the_hash_of_what_it_prints)
+{
+    struct play *play = march();
+    struct err_text why = {.s = ""};
+    struct arena arena;
+    Knockbox__PeriodClose *close = NULL;
+    struct report_ask ask = {.month = play_month("2026-03")};
+    struct table_model *model = NULL;
+    uint8_t hash[32];
+    play_put(play, 0);
+    cr_assert(eq(int, arena_init(&arena, ARENA_BIG_RECORD, &why), ERR_OK));
+    cr_assert(eq(int,
+                 period_close_make(play_ledger(play), play_store(play), play_month("2026-03"), NULL,
+                                   day_of("2026-04-03T17:00:00Z"), &arena, &close, &why),
+                 ERR_OK));
+    cr_expect(eq(str, close->edition, "UK-2024"));
+    cr_expect(eq(sz, close->heads->n_v, 2)); /* two logs have records */
+    put_act(play, "period-close", &close->base, "2026-04-03T17:00:00Z");
+    cr_assert(
+        eq(int, report_month(play_ledger(play), play_store(play), &ask, &model, &why), ERR_OK));
+    cr_assert(eq(int, report_hash(model, hash, &why), ERR_OK));
+    cr_expect(eq(int, memcmp(hash, close->report_hash.data, 32), 0));
+    cr_expect(eq(str, (char *)table_get(model, "", "status"), "closed"));
+    cr_expect(eq(sz, table_find(model, "heads")->n_rows, 2));
+    table_free(model);
+    arena_done(&arena);
+    play_free(play);
+}
+
+Test(period, R6_months_are_closed_once_in_order_and_when_over)
+{
+    struct play *play = march();
+    struct err_text why = {.s = ""};
+    cr_expect(eq(int, close_month(play, "2026-03", "2026-03-31T17:00:00Z", &why), ERR_INPUT));
+    town_tub(play, "quayside", "T3", 100, "2026-04-02T12:00:00Z");
+    cr_expect(eq(int, close_month(play, "2026-04", "2026-05-01T17:00:00Z", &why), ERR_INPUT));
+    cr_expect(ne(ptr, strstr(why.s, "in order"), NULL));
+    must_close(play, "2026-03", "2026-05-01T17:00:00Z");
+    cr_expect(eq(int, close_month(play, "2026-03", "2026-05-02T17:00:00Z", &why), ERR_INPUT));
+    must_close(play, "2026-04", "2026-05-02T17:00:00Z");
+    play_free(play);
+}
+
+Test(period, R7_a_late_record_stands_in_the_first_open_month)
+{
+    struct play *play = march();
+    must_close(play, "2026-03", "2026-04-03T17:00:00Z");
+    late_tub(play, "T9", 900, "2026-04-05T12:00:00Z");
+    play_say(play, "{'kind': 'collection', 'at': '2026-03-28T12:00:00Z', 'held': "
+                   "'2026-04-05T12:00:00Z', 'stream': 'food', 'mass_g': 1000, 'destination': "
+                   "'composting'}");
+    static const struct want closed[] = {{"stock.filled_kg", "1.700"},
+                                         {"stock.closing_kg", "0.700"},
+                                         {"waste.waiting_kg", "1.050"},
+                                         {"waste.diverted_kg", "0.000"}};
+    cr_expect(town_holds(play, 0, "2026-03", closed, 4));
+    HOLDS(play, "2026-04", {"stock.opening_kg", "0.700"}, {"stock.late_kg", "0.900"},
+          {"stock.closing_kg", "1.600"}, {"stock.filled_kg", "0.000"},
+          {"stock.sites.foundry.late_kg", "0.900"}, {"waste.waiting_opening_kg", "1.050"},
+          {"waste.late_kg", "-1.000"}, {"waste.waiting_kg", "0.050"},
+          {"waste.diverted_kg", "0.000"}, {"quality.late_arrivals.0.kind", "tub"},
+          {"quality.late_arrivals.0.month", "2026-03"},
+          {"quality.late_arrivals.0.mass_kg", "0.900"},
+          {"quality.late_arrivals.1.kind", "collection"}, {"quality.late_arrivals.2", "-"});
+}
+
+Test(period, R7_the_second_closed_month_stays_as_printed)
+{
+    struct play *play = march();
+    must_close(play, "2026-03", "2026-04-03T17:00:00Z");
+    town_tub(play, "quayside", "T3", 300, "2026-04-10T12:00:00Z");
+    must_close(play, "2026-04", "2026-05-03T17:00:00Z");
+    char *first = month_text(play, "2026-04", false);
+    late_tub(play, "T9", 900, "2026-05-05T12:00:00Z");
+    play_put(play, 0);
+    char *again = month_text(play, "2026-04", false);
+    cr_expect(eq(str, again, first));
+    free(first);
+    free(again);
+    HOLDS(play, "2026-05", {"stock.opening_kg", "1.000"}, {"stock.late_kg", "0.900"},
+          {"quality.late_arrivals.0.month", "2026-03"});
+}
+
+Test(period, R7_a_restatement_takes_it_in_with_both_figures)
+{
+    struct play *play = march();
+    must_close(play, "2026-03", "2026-04-03T17:00:00Z");
+    town_tub(play, "quayside", "T3", 300, "2026-04-10T12:00:00Z");
+    must_close(play, "2026-04", "2026-05-03T17:00:00Z");
+    char *april = month_text(play, "2026-04", false);
+    late_tub(play, "T9", 900, "2026-05-05T12:00:00Z");
+    must_restate(play, "2026-03", "the foundry's box was offline", "2026-05-06T12:00:00Z");
+    char *again = month_text(play, "2026-04", false);
+    cr_expect(eq(str, again, april));
+    free(april);
+    free(again);
+    static const struct want now[] = {
+        {"status", "restated"},
+        {"edition", "UK-2024"},
+        {"restatement.number", "1"},
+        {"restatement.reason", "the foundry's box was offline"},
+        {"stock.filled_kg", "2.600"},
+        {"restatement.changes.grounds.captured_kg.before", "-"}, /* a name with a dot */
+        {"restatement.changes.0.figure", "grounds.captured_kg"},
+        {"restatement.changes.0.before", "1.700"},
+        {"restatement.changes.0.after", "2.600"},
+    };
+    cr_expect(town_holds(play, 0, "2026-03", now, sizeof now / sizeof now[0]));
+    /* April was printed without it, so it comes into May's opening as late */
+    HOLDS(play, "2026-05", {"stock.opening_kg", "1.000"}, {"stock.late_kg", "0.900"},
+          {"stock.closing_kg", "1.900"});
+}
+
+Test(period, R6_a_restatement_holds_its_hash_and_cannot_be_of_an_open_month)
+{
+    struct play *play = march();
+    struct err_text why = {.s = ""};
+    struct arena arena;
+    Knockbox__Restate *restate = NULL;
+    uint8_t hash[32];
+    struct table_model *model = NULL;
+    struct report_ask ask = {.month = play_month("2026-03")};
+    play_put(play, 0);
+    cr_assert(eq(int, arena_init(&arena, ARENA_BIG_RECORD, &why), ERR_OK));
+    cr_expect(eq(int,
+                 restate_make(play_ledger(play), play_store(play), play_month("2026-03"), "x", NULL,
+                              &arena, &restate, &why),
+                 ERR_INPUT));
+    must_close(play, "2026-03", "2026-04-03T17:00:00Z");
+    late_tub(play, "T9", 900, "2026-04-05T12:00:00Z");
+    play_put(play, 0);
+    cr_assert(eq(int,
+                 restate_make(play_ledger(play), play_store(play), play_month("2026-03"), "late",
+                              NULL, &arena, &restate, &why),
+                 ERR_OK));
+    put_act(play, "restate", &restate->base, "2026-04-06T17:00:00Z");
+    cr_assert(
+        eq(int, report_month(play_ledger(play), play_store(play), &ask, &model, &why), ERR_OK));
+    cr_assert(eq(int, report_hash(model, hash, &why), ERR_OK));
+    cr_expect(eq(int, memcmp(hash, restate->report_hash.data, 32), 0));
+    table_free(model);
+    arena_done(&arena);
+    play_free(play);
+}
+
+/* T3, T4: before 04:00 it is the day before; a night close of 31 March is March's. */
+Test(period, T4_the_month_is_that_of_the_business_day)
+{
+    struct play *play = town_new();
+    town_tub(play, "quayside", "T1", 500, "2026-04-01T02:30:00Z"); /* 03:30 local */
+    town_tub(play, "quayside", "T2", 300, "2026-04-01T03:00:00Z"); /* 04:00 local */
+    play_say(play, "{'kind': 'close', 'at': '2026-04-01T08:00:00Z', 'site': 'quayside', 'day': "
+                   "'2026-03-31', 'uncaptured_g': 40, 'uncaptured_method': 'sampled', 'stream': "
+                   "'bin'}");
+    static const struct want march_[] = {{"grounds.captured_kg", "0.500"},
+                                         {"grounds.uncaptured_kg", "0.040"},
+                                         {"waste.disposed_kg", "0.040"}};
+    cr_expect(town_holds(play, 0, "2026-03", march_, 3));
+    HOLDS(play, "2026-04", {"grounds.captured_kg", "0.300"}, {"period.start", "2026-04-01"},
+          {"period.end", "2026-04-30"}, {"period.zone", "Europe/London"},
+          {"period.rule", "business-day"});
+}
