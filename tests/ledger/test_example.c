@@ -212,6 +212,13 @@ check_list(const struct gathered *got, const struct gathered *want, const char *
 }
 
 static void
+forget(struct gathered *g)
+{
+    for (size_t i = 0; i < g->n; i++)
+        free(g->keys[i]);
+}
+
+static void
 sort(struct gathered *g)
 {
     qsort(g->keys, g->n, sizeof(char *), compare_keys);
@@ -244,6 +251,8 @@ Test(example, discrepancies_are_as_worked)
         sort(&got);
         sort(&want);
         check_list(&got, &want, months[i].month);
+        forget(&got);
+        forget(&want);
         books_free(books);
         json_decref(report);
     }
@@ -317,6 +326,8 @@ Test(example, late_arrivals_are_as_worked)
         sort(&got);
         sort(&want);
         check_list(&got, &want, months[i].month);
+        forget(&got);
+        forget(&want);
         json_decref(report);
     }
     play_free(play);
@@ -350,6 +361,8 @@ Test(example, failed_readings_and_tubs_of_unknown_warmth_are_as_worked)
         sort(&got);
         sort(&want);
         check_list(&got, &want, months[i].month);
+        forget(&got);
+        forget(&want);
         json_array_foreach(json_object_get(safety, "warm_time_unknown"), k, row)
             cr_expect(eq(i64,
                          books_line(books, MEASURE_WARM_UNKNOWN, month, text_of(row, "site"),
