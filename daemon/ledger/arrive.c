@@ -274,6 +274,7 @@ put_fix(struct ledger *ledger, const struct view *view, const struct fact *fact,
     key_bytes(&key, fact->record->correct->record.data, ID_SIZE);
     key_bytes(&key, fact->id, ID_SIZE);
     put_i64(value, (int64_t)lsn);
+    hints_add(&ledger->hints, fact->record->correct->record.data);
     return kv_put(view->kv, ledger->tables.fixes, key.bytes, key.n, value, sizeof value, false,
                   why);
 }
@@ -349,12 +350,12 @@ has_more_to_say(const struct effect *effect)
 }
 
 static enum err
-arrive_fact(struct ledger *ledger, const struct view *view, const struct stored *stored,
+arrive_fact(struct ledger *ledger, const struct view *view, const struct fact *plain, uint64_t lsn,
             struct err_text *why)
 {
     struct effect effect;
     struct following following = {ledger, view, 0};
-    enum err e = effect_of(view, stored, &ledger->pool, &effect, why);
+    enum err e = effect_from(view, plain, lsn, &ledger->pool, &effect, why);
     if (e == ERR_OK)
         e = place(ledger, view, &effect, true, why);
     if (e == ERR_OK && has_more_to_say(&effect))
@@ -392,7 +393,7 @@ arrive(struct ledger *ledger, const struct view *view, const struct stored *stor
         return e;
     if (fact.record->body_case == KNOCKBOX__RECORD__BODY_CORRECT)
         return arrive_fix(ledger, view, &fact, stored->lsn, why);
-    return arrive_fact(ledger, view, stored, why);
+    return arrive_fact(ledger, view, &fact, stored->lsn, why);
 }
 
 enum err
@@ -402,12 +403,15 @@ arrive_early(struct ledger *ledger, const struct view *view, const struct stored
     struct fact fact;
     uint8_t value[8];
     note_held(ledger, stored);
+    const struct kind *kind = kind_by_number(effect_peek(stored->bytes, stored->len));
+    if (kind == NULL)
+        return ERR_OK;
+    bool fix = kind->number == KNOCKBOX__RECORD__BODY_CORRECT;
+    if ((!fix && kind->group == KIND_SITE) || is_repeat(view, stored))
+        return ERR_OK;
     enum err e = read_plain(ledger, view, stored, &fact, why);
     if (e != ERR_OK)
         return e == ERR_NOT_FOUND ? ERR_OK : e;
-    bool fix = fact.record->body_case == KNOCKBOX__RECORD__BODY_CORRECT;
-    if ((!fix && fact.kind->group == KIND_SITE) || is_repeat(view, stored))
-        return ERR_OK;
     if (fix)
         return fact.record->correct->record.len == ID_SIZE
                    ? put_fix(ledger, view, &fact, stored->lsn, why)
@@ -429,7 +433,7 @@ arrive_final(struct ledger *ledger, const struct view *view, const struct stored
         return e == ERR_NOT_FOUND ? ERR_OK : e;
     if (fact.record->body_case == KNOCKBOX__RECORD__BODY_CORRECT)
         return mark_record(ledger, fact.id, why);
-    e = effect_of(view, stored, &ledger->pool, &effect, why);
+    e = effect_from(view, &fact, stored->lsn, &ledger->pool, &effect, why);
     if (e == ERR_OK)
         e = place(ledger, view, &effect, true, why);
     if (e == ERR_OK && has_more_to_say(&effect))

@@ -83,9 +83,35 @@ gather_one(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value
     return ERR_OK;
 }
 
+/* Ids are random at their end. */
+static uint32_t
+hint_of(const uint8_t id[ID_SIZE])
+{
+    uint32_t hash = 2166136261U;
+    for (int i = 0; i < ID_SIZE; i++)
+        hash = (hash ^ id[i]) * 16777619U;
+    return (hash ^ hash >> 15) % HINT_BITS;
+}
+
+void
+hints_add(struct hints *hints, const uint8_t target[ID_SIZE])
+{
+    uint32_t bit = hint_of(target);
+    hints->bits[bit / 8] |= (uint8_t)(1U << bit % 8);
+}
+
+static bool
+may_have_fixes(const struct view *view, const uint8_t id[ID_SIZE])
+{
+    uint32_t bit = hint_of(id);
+    return view->hints == NULL || (view->hints->bits[bit / 8] >> bit % 8 & 1) != 0;
+}
+
 static enum err
 gather_at(struct gathering *g, const uint8_t id[ID_SIZE], struct err_text *why)
 {
+    if (!may_have_fixes(g->view, id))
+        return ERR_OK;
     struct key prefix = {.n = 0, .over = false};
     key_bytes(&prefix, id, ID_SIZE);
     return table_walk(g->view->kv, g->view->tables->fixes, &prefix, gather_one, g, why);
@@ -238,19 +264,81 @@ is_outside(const struct view *view, const struct fact *fact)
     return !catalogue_inside(view->catalogue, fact->site, fact->day);
 }
 
+static enum err
+fact_of(const struct view *view, const Knockbox__Record *record, int64_t held_ms, struct fact *out)
+{
+    const struct kind *kind = kind_by_number((uint32_t)record->body_case);
+    if (kind == NULL || record->id.len != ID_SIZE)
+        return ERR_NOT_FOUND; /* of a later version: it waits for one that knows it */
+    make_fact(view, record, kind, held_ms, held_ms, out);
+    return ERR_OK;
+}
+
 enum err
 effect_plain(const struct view *view, const struct stored *stored, struct pool *pool,
              struct fact *out, struct err_text *why)
 {
     Knockbox__Record *record = NULL;
     enum err e = pool_decode(pool, stored->bytes, stored->len, &record, why);
-    if (e != ERR_OK)
-        return e;
-    const struct kind *kind = kind_by_number((uint32_t)record->body_case);
-    if (kind == NULL || record->id.len != ID_SIZE)
-        return ERR_NOT_FOUND; /* of a later version: it waits for one that knows it */
-    make_fact(view, record, kind, stored->held_ms, stored->held_ms, out);
-    return ERR_OK;
+    return e == ERR_OK ? fact_of(view, record, stored->held_ms, out) : e;
+}
+
+/* ---- the kind alone */
+
+static bool
+take_varint(const uint8_t **p, const uint8_t *end, uint64_t *out)
+{
+    *out = 0;
+    for (unsigned shift = 0; *p < end && shift < 64; shift += 7) {
+        uint8_t byte = *(*p)++;
+        *out |= (uint64_t)(byte & 0x7F) << shift;
+        if (byte < 0x80)
+            return true;
+    }
+    return false;
+}
+
+static bool
+skip_field(const uint8_t **p, const uint8_t *end, unsigned wire_type)
+{
+    uint64_t n = 0;
+    switch (wire_type) {
+    case 0:
+        return take_varint(p, end, &n);
+    case 1:
+        n = 8;
+        break;
+    case 2:
+        if (!take_varint(p, end, &n))
+            return false;
+        break;
+    case 5:
+        n = 4;
+        break;
+    default:
+        return false;
+    }
+    if (n > (uint64_t)(end - *p))
+        return false;
+    *p += n;
+    return true;
+}
+
+uint32_t
+effect_peek(const uint8_t *bytes, size_t len)
+{
+    enum {
+        FIRST_BODY = 32
+    };
+    const uint8_t *p = bytes, *end = bytes + len;
+    uint64_t tag = 0;
+    while (take_varint(&p, end, &tag)) {
+        if (tag >> 3 >= FIRST_BODY && kind_by_number((uint32_t)(tag >> 3)) != NULL)
+            return (uint32_t)(tag >> 3);
+        if (!skip_field(&p, end, (unsigned)(tag & 7)))
+            break;
+    }
+    return 0;
 }
 
 static enum err
@@ -276,21 +364,26 @@ decide(const struct view *view, struct gathering *g, struct effect *out, struct 
 }
 
 enum err
-effect_of(const struct view *view, const struct stored *stored, struct pool *pool,
-          struct effect *out, struct err_text *why)
+effect_from(const struct view *view, const struct fact *plain, uint64_t lsn, struct pool *pool,
+            struct effect *out, struct err_text *why)
 {
     struct gathering g = {.view = view, .pool = pool};
-    *out = (struct effect){.lsn = stored->lsn};
-    enum err e = effect_plain(view, stored, pool, &out->fact, why);
-    if (e != ERR_OK)
-        return e;
-    out->first_month = out->fact.month;
-    e = decide(view, &g, out, why);
+    *out = (struct effect){.lsn = lsn, .fact = *plain, .first_month = plain->month};
+    enum err e = decide(view, &g, out, why);
     if (e != ERR_OK)
         return e;
     out->outside = !out->is_void && is_outside(view, &out->fact);
     out->counts = !out->is_void && !out->outside;
     return ERR_OK;
+}
+
+enum err
+effect_of(const struct view *view, const struct stored *stored, struct pool *pool,
+          struct effect *out, struct err_text *why)
+{
+    struct fact plain;
+    enum err e = effect_plain(view, stored, pool, &plain, why);
+    return e == ERR_OK ? effect_from(view, &plain, stored->lsn, pool, out, why) : e;
 }
 
 static enum err
@@ -309,15 +402,29 @@ load_fix(const struct view *view, uint64_t fix_lsn, const struct kind *kind, str
     return read_body(out, kind, pool);
 }
 
+/* Records that many subjects share are decoded once and kept for the next of them. */
+static enum err
+load_plain(const struct view *view, uint64_t lsn, struct pool *pool, struct fact *out,
+           struct err_text *why)
+{
+    struct stored stored;
+    const struct pool_slot *slot = pool_kept(pool, lsn);
+    if (slot != NULL)
+        return fact_of(view, slot->record, slot->held_ms, out);
+    enum err e = store_get(view->store, lsn, &stored, why);
+    if (e != ERR_OK)
+        return e;
+    Knockbox__Record *record = NULL;
+    e = pool_decode_kept(pool, lsn, stored.held_ms, stored.bytes, stored.len, &record, why);
+    return e == ERR_OK ? fact_of(view, record, stored.held_ms, out) : e;
+}
+
 enum err
 effect_load(const struct view *view, uint64_t lsn, uint64_t fix_lsn, struct pool *pool,
             struct fact *out, struct err_text *why)
 {
-    struct stored stored;
     struct fix fix;
-    enum err e = store_get(view->store, lsn, &stored, why);
-    if (e == ERR_OK)
-        e = effect_plain(view, &stored, pool, out, why);
+    enum err e = load_plain(view, lsn, pool, out, why);
     if (e != ERR_OK || fix_lsn == 0)
         return e;
     struct fact plain = *out;

@@ -23,7 +23,19 @@ struct view {
     const struct catalogue *catalogue; /* NULL while it is being made */
     const struct overlay *overlay;     /* NULL: the index is right as it is */
     const struct books *wastes;        /* NULL: table `wastes` */
+    const struct hints *hints;         /* NULL: look for corrections of every record */
 };
+
+/* Which records may have corrections: spares a look for nearly all that have none. */
+enum {
+    HINT_BITS = 1 << 20
+};
+
+struct hints {
+    uint8_t bits[HINT_BITS / 8];
+};
+
+void hints_add(struct hints *hints, const uint8_t target[ID_SIZE]);
 
 /* A correction that reaches a record, directly or through other corrections. */
 struct fix {
@@ -51,7 +63,11 @@ enum err view_find(const struct view *view, const uint8_t id[ID_SIZE], struct st
                    struct err_text *why);
 enum err view_get(const struct view *view, uint64_t lsn, struct stored *out, struct err_text *why);
 
-/* All about one stored record that is not a correction. What it points to is lent by the pool. */
+/* All about one record that is not a correction, of which effect_plain() gave `plain`. What it
+ * points to is lent by the pool. */
+enum err effect_from(const struct view *view, const struct fact *plain, uint64_t lsn,
+                     struct pool *pool, struct effect *out, struct err_text *why);
+/* The same from the stored bytes. */
 enum err effect_of(const struct view *view, const struct stored *stored, struct pool *pool,
                    struct effect *out, struct err_text *why);
 
@@ -59,7 +75,10 @@ enum err effect_of(const struct view *view, const struct stored *stored, struct 
 enum err effect_load(const struct view *view, uint64_t lsn, uint64_t fix_lsn, struct pool *pool,
                      struct fact *out, struct err_text *why);
 
-/* A correction record itself as a fact, to raise a discrepancy by. */
+/* The number of the field of `body` in stored bytes, without decoding them; 0: none. */
+uint32_t effect_peek(const uint8_t *bytes, size_t len);
+
+/* The record as it was written, corrections left aside. ERR_NOT_FOUND: of a later version. */
 enum err effect_plain(const struct view *view, const struct stored *stored, struct pool *pool,
                       struct fact *out, struct err_text *why);
 

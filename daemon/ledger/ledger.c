@@ -30,7 +30,20 @@ view_of(const struct ledger *ledger, struct store_view *store, struct kv_txn *kv
                          .lsn_most = ledger->applied,
                          .held_most = INT64_MAX,
                          .own_site = store_site(ledger->store),
-                         .catalogue = ledger->catalogue};
+                         .catalogue = ledger->catalogue,
+                         .hints = &ledger->hints};
+}
+
+static enum err
+read_hint(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
+          struct err_text *why)
+{
+    (void)value;
+    (void)value_len;
+    (void)why;
+    if (key_len == (size_t)2 * ID_SIZE)
+        hints_add(owner, key);
+    return ERR_OK;
 }
 
 static enum err
@@ -51,6 +64,9 @@ read_meta(struct ledger *ledger, struct err_text *why)
         format != LEDGER_FORMAT || applied < 0 || (uint64_t)applied > store_last(view);
     if (!ledger->rebuild_first)
         ledger->applied = (uint64_t)applied;
+    struct key all = {.n = 0, .over = false};
+    if (e == ERR_OK)
+        e = table_walk(txn, ledger->tables.fixes, &all, read_hint, &ledger->hints, why);
     store_done(&view);
     return e;
 }

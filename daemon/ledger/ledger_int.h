@@ -26,6 +26,7 @@ struct ledger {
     char hub_site[SITE_SIZE];
     struct counts counts;
     struct folding folding;
+    struct hints hints;  /* of table `fixes` */
     struct pool pool;    /* of the record that arrives */
     struct books *delta; /* postings not yet in table `lines` */
     struct set dirty;

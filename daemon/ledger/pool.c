@@ -16,15 +16,19 @@ pool_reset(struct pool *pool)
     for (size_t i = 0; i < pool->n; i++)
         arena_reset(&pool->arenas[i]);
     pool->used = 0;
+    pool->turn++;
 }
 
 void
 pool_done(struct pool *pool)
 {
+    for (size_t i = 0; pool->slots != NULL && i < POOL_SLOTS; i++)
+        arena_done(&pool->slots[i].arena);
+    free(pool->slots);
     for (size_t i = 0; i < pool->n; i++)
         arena_done(&pool->arenas[i]);
     free(pool->arenas);
-    *pool = (struct pool){NULL, 0, 0, 0};
+    *pool = (struct pool){.n = 0};
 }
 
 static bool
@@ -80,4 +84,50 @@ pool_decode(struct pool *pool, const uint8_t *bytes, size_t len, Knockbox__Recor
     if (arena == NULL)
         return err_set(ERR_MEM, why, "ledger: out of memory");
     return record_decode(bytes, len, false, arena, out_record, why);
+}
+
+const struct pool_slot *
+pool_kept(struct pool *pool, uint64_t lsn)
+{
+    if (pool->slots == NULL)
+        return NULL;
+    struct pool_slot *slot = &pool->slots[lsn % POOL_SLOTS];
+    if (slot->lsn != lsn)
+        return NULL;
+    slot->turn = pool->turn;
+    return slot;
+}
+
+/* A slot that nothing of this turn uses, with room for a record of `len` bytes. NULL: none. */
+static struct pool_slot *
+free_slot(struct pool *pool, uint64_t lsn, size_t len)
+{
+    if (len > POOL_SLOT_SIZE / 16)
+        return NULL;
+    if (pool->slots == NULL)
+        pool->slots = calloc(POOL_SLOTS, sizeof *pool->slots);
+    if (pool->slots == NULL)
+        return NULL;
+    struct pool_slot *slot = &pool->slots[lsn % POOL_SLOTS];
+    if (slot->lsn != 0 && slot->turn == pool->turn)
+        return NULL;
+    slot->lsn = 0;
+    if (slot->arena.block == NULL && arena_init(&slot->arena, POOL_SLOT_SIZE, NULL) != ERR_OK)
+        return NULL;
+    arena_reset(&slot->arena);
+    return slot;
+}
+
+enum err
+pool_decode_kept(struct pool *pool, uint64_t lsn, int64_t held_ms, const uint8_t *bytes, size_t len,
+                 Knockbox__Record **out_record, struct err_text *why)
+{
+    struct pool_slot *slot = free_slot(pool, lsn, len);
+    if (slot == NULL || record_decode(bytes, len, false, &slot->arena, out_record, NULL) != ERR_OK)
+        return pool_decode(pool, bytes, len, out_record, why);
+    slot->lsn = lsn;
+    slot->turn = pool->turn;
+    slot->held_ms = held_ms;
+    slot->record = *out_record;
+    return ERR_OK;
 }
