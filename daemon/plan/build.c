@@ -1,5 +1,6 @@
 /* build.c - choose a recipe and a day, fill the vessel oldest first, again until nothing pays. */
 #include "daemon/plan/build.h"
+#include "daemon/plan/left.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -23,16 +24,14 @@ struct build {
     const struct problem *p;
     struct share *share;
     const struct build_habit *habit;
-    int *pool;                  /* tubs by profile, oldest first */
-    int *pool_from;             /* by profile, and one more */
-    bool *used;                 /* by tub; also while a vessel is filled on trial */
-    int64_t *van_left_g;        /* by run; also on trial */
-    bool *run_goes;             /* by run */
-    int *route_runs;            /* runs by route, then day */
-    int *route_from;            /* by route, and one more */
-    int *stations_left;         /* by day */
-    int64_t *labour_left_ms;    /* by day */
-    int64_t *part_left_mg;      /* by ingredient and day: least of that day and all later ones */
+    int *pool;           /* tubs by profile, oldest first */
+    int *pool_from;      /* by profile, and one more */
+    bool *used;          /* by tub; also while a vessel is filled on trial */
+    int64_t *van_left_g; /* by run; also on trial */
+    bool *run_goes;      /* by run */
+    int *route_runs;     /* runs by route, then day */
+    int *route_from;     /* by route, and one more */
+    struct left left;
     int *batches_on;            /* by recipe and day */
     int64_t *supply;            /* share.h */
     int *at;                    /* by profile: next place in the pool */
@@ -99,39 +98,6 @@ sort_tubs_and_runs(struct build *b)
     }
 }
 
-static void
-set_days(struct build *b)
-{
-    const struct problem *p = b->p;
-    for (int day = 0; day < p->days; day++) {
-        b->stations_left[day] = p->stations;
-        b->labour_left_ms[day] = p->calendar[day].labour_s * 1000;
-        for (int i = 0; i < p->straining_n; i++) {
-            const struct problem_straining *s = &p->straining[i];
-            const struct problem_recipe *r = &p->recipes[s->recipe];
-            b->stations_left[day] -= s->ready_day > day;
-            if (s->ready_day == day)
-                b->labour_left_ms[day] -=
-                    r->bottle_s_per_batch * 1000 + r->bottle_s_per_kg * s->puck_g;
-        }
-    }
-}
-
-static void
-set_parts(struct build *b)
-{
-    const struct problem *p = b->p;
-    for (int part = 0; part < p->ingredients_n; part++) {
-        const struct problem_ingredient *g = &p->ingredients[part];
-        for (int day = 0; day < p->days; day++) {
-            int64_t have_g = g->stock_g;
-            for (int i = 0; i < g->deliveries_n; i++)
-                have_g += g->deliveries[i].day <= day ? g->deliveries[i].g : 0;
-            b->part_left_mg[part * p->days + day] = have_g * 1000;
-        }
-    }
-}
-
 static enum err
 make_filled(struct filled *f, int tubs_n, struct err_text *why)
 {
@@ -156,9 +122,6 @@ start(struct build *b, struct err_text *why)
         {p->runs_n, sizeof *b->run_goes, &b->run_goes},
         {p->runs_n, sizeof *b->route_runs, &b->route_runs},
         {p->routes_n + 1, sizeof *b->route_from, &b->route_from},
-        {p->days, sizeof *b->stations_left, &b->stations_left},
-        {p->days, sizeof *b->labour_left_ms, &b->labour_left_ms},
-        {p->ingredients_n * p->days, sizeof *b->part_left_mg, &b->part_left_mg},
         {p->recipes_n * p->days, sizeof *b->batches_on, &b->batches_on},
         {share_supply_n(p), sizeof *b->supply, &b->supply},
         {p->products_n, sizeof *b->product_worth, &b->product_worth},
@@ -167,14 +130,14 @@ start(struct build *b, struct err_text *why)
     for (size_t i = 0; e == ERR_OK && i < sizeof rooms / sizeof rooms[0]; i++)
         e = problem_list(rooms[i].n, rooms[i].size, rooms[i].out, why);
     if (e == ERR_OK)
+        e = left_init(&b->left, p, why);
+    if (e == ERR_OK)
         e = make_filled(&b->best, p->tubs_n, why);
     if (e == ERR_OK)
         e = make_filled(&b->trial, p->tubs_n, why);
     if (e != ERR_OK)
         return e;
     sort_tubs_and_runs(b);
-    set_days(b);
-    set_parts(b);
     for (int i = 0; i < p->products_n; i++)
         b->product_worth[i] = share_product(b->share, i, b->supply);
     return ERR_OK;
@@ -200,84 +163,13 @@ finish(struct build *b)
     free(b->run_goes);
     free(b->route_runs);
     free(b->route_from);
-    free(b->stations_left);
-    free(b->labour_left_ms);
-    free(b->part_left_mg);
+    left_done(&b->left);
     free(b->batches_on);
     free(b->supply);
     free(b->product_worth);
 }
 
 /* ---- one vessel on trial ---- */
-
-static int64_t
-least(int64_t a, int64_t b)
-{
-    return a < b ? a : b;
-}
-
-/* Grams that `left_ms` of work allow at `per_batch` and `per_kg` seconds; NONE: not even a batch. */
-static int64_t
-grams_of_work(int64_t left_ms, int64_t s_per_batch, int64_t s_per_kg)
-{
-    int64_t ms = left_ms - s_per_batch * 1000;
-    if (ms < 0)
-        return NONE;
-    return s_per_kg == 0 ? INT64_MAX : ms / s_per_kg;
-}
-
-/* Grams that the ingredients allow for a batch of `day`. */
-static int64_t
-grams_of_parts(const struct build *b, const struct problem_recipe *r, int day)
-{
-    int64_t g = INT64_MAX;
-    for (int part = 0; part < b->p->ingredients_n; part++) {
-        if (r->need_g_per_kg[part] == 0)
-            continue;
-        for (int x = day; x < b->p->days; x++)
-            g = least(g, b->part_left_mg[part * b->p->days + x] / r->need_g_per_kg[part]);
-    }
-    return g;
-}
-
-/* Grams that the cold store allows of what gets ready after the plan and cannot be poured away. */
-static int64_t
-grams_of_store(struct build *b, const struct problem_recipe *r)
-{
-    int64_t ul = b->p->fridge_ml * 1000;
-    for (int i = 0; i < b->p->products_n; i++)
-        ul -= *share_supply_at(b->p, b->supply, i, b->p->days);
-    for (int i = 0; i < b->p->straining_n; i++)
-        if (b->p->straining[i].ready_day >= b->p->days)
-            ul -= b->p->straining[i].puck_g *
-                  b->p->recipes[b->p->straining[i].recipe].yield_ml_per_kg;
-    return ul < 0 ? NONE : r->yield_ml_per_kg == 0 ? INT64_MAX : ul / r->yield_ml_per_kg;
-}
-
-static bool
-station_free(const struct build *b, int from, int ready)
-{
-    for (int day = from; day < ready && day < b->p->days; day++)
-        if (b->stations_left[day] < 1)
-            return false;
-    return true;
-}
-
-/* The most grounds a batch of this recipe on this day may have; less than puck_min_g: none. */
-static int64_t
-most_grams(struct build *b, int recipe, int day, int ready)
-{
-    const struct problem_recipe *r = &b->p->recipes[recipe];
-    if (!station_free(b, day, ready))
-        return NONE;
-    int64_t g = least(r->puck_max_g,
-                      grams_of_work(b->labour_left_ms[day], r->mix_s_per_batch, r->mix_s_per_kg));
-    g = least(g, grams_of_parts(b, r, day));
-    if (ready >= b->p->days)
-        return least(g, grams_of_store(b, r));
-    return least(
-        g, grams_of_work(b->labour_left_ms[ready], r->bottle_s_per_batch, r->bottle_s_per_kg));
-}
 
 /* The run that can bring the tub by the thaw day: one that goes anyway, else the latest that may.
  * NONE: no run can. */
@@ -536,7 +428,7 @@ try_slot(struct build *b, int recipe, int day)
     if (b->p->calendar[day].thaw_day == PROBLEM_NEVER || ready < 0 ||
         (b->habit->slot_off != NULL && b->habit->slot_off[recipe * b->p->days + day]))
         return;
-    int64_t most = most_grams(b, recipe, day, ready);
+    int64_t most = left_most_grams(&b->left, recipe, day, ready);
     int64_t min = b->p->recipes[recipe].puck_min_g;
     for (int part = 0; part < 2 && most >= min && most > 0; part++) {
         b->trial.recipe = recipe;
@@ -582,14 +474,7 @@ settle_best(struct build *b, struct err_text *why)
     }
     b->done[b->done_n++] = f;
     const struct problem_recipe *r = &p->recipes[f.recipe];
-    for (int day = f.day; day < f.ready && day < p->days; day++)
-        b->stations_left[day]--;
-    b->labour_left_ms[f.day] -= r->mix_s_per_batch * 1000 + r->mix_s_per_kg * f.g;
-    if (f.ready < p->days)
-        b->labour_left_ms[f.ready] -= r->bottle_s_per_batch * 1000 + r->bottle_s_per_kg * f.g;
-    for (int part = 0; part < p->ingredients_n; part++)
-        for (int day = f.day; day < p->days; day++)
-            b->part_left_mg[part * p->days + day] -= f.g * r->need_g_per_kg[part];
+    left_use(&b->left, f.recipe, f.day, f.ready, f.g, 1);
     b->batches_on[f.recipe * p->days + f.day]++;
     *share_supply_at(p, b->supply, r->product, f.ready) += f.g * r->yield_ml_per_kg;
     b->product_worth[r->product] = share_product(b->share, r->product, b->supply);

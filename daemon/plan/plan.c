@@ -113,6 +113,43 @@ plan_add_unknown(struct plan *plan, const char *name, int *out_place, struct err
     return ERR_OK;
 }
 
+static enum err
+copy_lines(const struct plan *from, struct plan *to, struct err_text *why)
+{
+    enum err e = ERR_OK;
+    int place = 0;
+    for (int i = 0; e == ERR_OK && i < from->unknown_n; i++)
+        e = plan_add_unknown(to, from->unknown[i].id, &place, why);
+    for (int i = 0; e == ERR_OK && i < from->loads_n; i++)
+        e = plan_add_load(to, from->loads[i].run, from->loads[i].tubs, from->loads[i].tubs_n, why);
+    for (int i = 0; e == ERR_OK && i < from->batches_n; i++)
+        e = plan_add_batch(to, from->batches[i].recipe, from->batches[i].day, from->batches[i].tubs,
+                           from->batches[i].tubs_n, why);
+    for (int i = 0; e == ERR_OK && i < from->orders_n; i++)
+        e = plan_add_order(to, from->orders[i].order, from->orders[i].ml, why);
+    for (int i = 0; e == ERR_OK && i < from->sales_n; i++)
+        e = plan_add_sale(to, from->sales[i].product, from->sales[i].day, from->sales[i].ml, why);
+    for (int i = 0; e == ERR_OK && i < from->discards_n; i++)
+        e = plan_add_discard(to, from->discards[i].product, from->discards[i].day,
+                             from->discards[i].ml, why);
+    return e;
+}
+
+enum err
+plan_copy(const struct plan *plan, struct plan **out_copy, struct err_text *why)
+{
+    struct plan *copy = plan_new();
+    if (copy == NULL)
+        return err_set(ERR_MEM, why, "no memory for a copy of the plan");
+    enum err e = copy_lines(plan, copy, why);
+    if (e != ERR_OK) {
+        plan_free(copy);
+        return e;
+    }
+    *out_copy = copy;
+    return ERR_OK;
+}
+
 const char *
 plan_name(const struct plan *plan, const void *list, size_t size, int place)
 {

@@ -49,6 +49,7 @@ struct plan {
 
 struct plan *plan_new(void);       /* empty, yours: plan_free(). NULL: out of memory */
 void plan_free(struct plan *plan); /* NULL is fine */
+enum err plan_copy(const struct plan *plan, struct plan **out_copy, struct err_text *why);
 
 /* Add a line. The tubs are copied. ERR_MEM leaves the plan as it was. */
 enum err plan_add_load(struct plan *plan, int run, const int *tubs, int n, struct err_text *why);

@@ -572,7 +572,7 @@ check_demand(const struct problem *p, struct err_text *why)
     for (int i = 0; i < p->stock_n; i++)
         TRY(RANGES("stock line", "", {"product", p->stock[i].product, 0, p->products_n - 1},
                    {"ml", p->stock[i].ml, 0, PROBLEM_MOST},
-                   {"best_before_day", p->stock[i].best_before_day, DAY_LEAST, DAY_MOST}));
+                   {"best_before_day", p->stock[i].best_before_day, 0, DAY_MOST}));
     return ERR_OK;
 }
 

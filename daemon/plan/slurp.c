@@ -42,21 +42,29 @@ read_all(FILE *f, char **bytes, size_t *len, struct err_text *why)
 }
 
 enum err
-slurp_file(const char *path, char **out_bytes, size_t *out_len, struct err_text *why)
+slurp_stream(FILE *f, char **out_bytes, size_t *out_len, struct err_text *why)
 {
     char *bytes = NULL;
     size_t len = 0;
-    FILE *f = fopen(path, "rbe");
-    if (f == NULL)
-        return err_set(ERR_IO, why, "%s: %s", path, strerror(errno));
     enum err e = read_all(f, &bytes, &len, why);
-    (void)fclose(f); /* was only read */
     if (e != ERR_OK) {
-        err_prefix(why, "%s: ", path);
         free(bytes);
         return e;
     }
     *out_bytes = bytes;
     *out_len = len;
     return ERR_OK;
+}
+
+enum err
+slurp_file(const char *path, char **out_bytes, size_t *out_len, struct err_text *why)
+{
+    FILE *f = fopen(path, "rbe");
+    if (f == NULL)
+        return err_set(ERR_IO, why, "%s: %s", path, strerror(errno));
+    enum err e = slurp_stream(f, out_bytes, out_len, why);
+    (void)fclose(f); /* was only read */
+    if (e != ERR_OK)
+        err_prefix(why, "%s: ", path);
+    return e;
 }
