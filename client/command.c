@@ -75,11 +75,16 @@ no_such_option(const struct command *command, const char *name, struct err_text 
     struct nearest nearest = {name, NULL, 0};
     offer_rows(&nearest, common_options);
     offer_rows(&nearest, command->options);
-    if (nearest.best != NULL)
-        return err_set(ERR_USAGE, why, "%s has no option %.40s: did you mean %s?", command->word,
-                       name, nearest.best);
-    return err_set(ERR_USAGE, why, "%s has no option %.40s: see knockbox %s --help", command->word,
-                   name, command->word);
+    enum err e = nearest.best != NULL
+                     ? err_set(ERR_USAGE, why, "%s has no option %.40s: did you mean %s?",
+                               command->word, name, nearest.best)
+                     : err_set(ERR_USAGE, why, "%s has no option %.40s: see knockbox %s --help",
+                               command->word, name, command->word);
+    (void)snprintf(why->field, sizeof why->field, "%s", name);
+    (void)snprintf(why->got, sizeof why->got, "%s", name);
+    (void)snprintf(why->want, sizeof why->want, "an option that knockbox %s --help lists",
+                   command->word);
+    return e;
 }
 
 /* Takes one option into its place; a common one has a member of its own. */

@@ -23,11 +23,15 @@ fail_add(const char *name, json_t *taken)
     (void)json_object_set_new(extra, name, taken);
 }
 
+/* All five keys are always there: null where one does not apply. */
 static void
 put_text(json_t *error, const char *name, const char *text)
 {
-    if (text[0] != '\0')
-        (void)json_object_set_new(error, name, json_string(text));
+    char safe[700];
+    json_t *value = text[0] == '\0' ? json_null() : json_string(text);
+    if (value == NULL) /* not UTF-8 */
+        value = json_string(show_safe(text, safe, sizeof safe));
+    (void)json_object_set_new(error, name, value);
 }
 
 static void

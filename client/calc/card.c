@@ -93,15 +93,13 @@ calc_card_wrap(const char *text, int used, int indent, FILE *out)
     (void)fputc('\n', out);
 }
 
-static const struct field *
+static struct field
 field_of(const char *key)
 {
-    static struct field plain;
     for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
         if (strcmp(fields[i].key, key) == 0)
-            return &fields[i];
-    plain = (struct field){key, key, "", 2};
-    return &plain;
+            return fields[i];
+    return (struct field){key, key, "", 2};
 }
 
 static bool
@@ -140,7 +138,8 @@ print_line(const char *label, const char *text, FILE *out)
 static void
 print_value(const json_t *answer, const char *key, const json_t *value, FILE *out)
 {
-    const struct field *f = field_of(key);
+    const struct field said = field_of(key);
+    const struct field *f = &said;
     const json_t *low = json_object_get(json_object_get(answer, "low"), key);
     const json_t *high = json_object_get(json_object_get(answer, "high"), key);
     char main[512], least[64], most[64], line[768];

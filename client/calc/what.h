@@ -27,10 +27,10 @@ enum calc_arg_need {
 struct calc_arg {
     const char *name;
     enum calc_arg_kind kind;
-    const char *unit; /* "" none */
-    double least, most;
     enum calc_arg_need need; /* always; some are needed by what else is given */
-    const char *fallback;    /* NULL: none */
+    const char *unit;        /* "" none */
+    double least, most;
+    const char *fallback; /* NULL: none */
     const char *help;
     const char *choices;
 };

@@ -128,24 +128,24 @@ run_blend(struct calc_run *run)
 
 #define MASS(name, help)                                                    \
     {                                                                       \
-        name, CALC_ARG_NUMBER, "g", 0, 1e9, CALC_OPTIONAL, NULL, help, NULL \
+        name, CALC_ARG_NUMBER, CALC_OPTIONAL, "g", 0, 1e9, NULL, help, NULL \
     }
 
 static const struct calc_arg args[] = {
-    {"spirit_ml", CALC_ARG_NUMBER, "ml at t_c", 0, 1e9, CALC_OPTIONAL, NULL, "spirit by volume",
+    {"spirit_ml", CALC_ARG_NUMBER, CALC_OPTIONAL, "ml at t_c", 0, 1e9, NULL, "spirit by volume",
      NULL},
     MASS("spirit_g", "or spirit by mass"),
-    {"spirit_abv_pct", CALC_ARG_NUMBER, "% vol at 20 C", 0, 100, CALC_OPTIONAL, NULL,
+    {"spirit_abv_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% vol at 20 C", 0, 100, NULL,
      "strength of the spirit", NULL},
-    {"t_c", CALC_ARG_NUMBER, "Celsius", -20, 40, CALC_OPTIONAL, "20", "temperature of spirit_ml",
+    {"t_c", CALC_ARG_NUMBER, CALC_OPTIONAL, "Celsius", -20, 40, "20", "temperature of spirit_ml",
      NULL},
     MASS("sugar_g", "sugar"),
     MASS("water_g", "water"),
     MASS("coffee_g", "brewed coffee"),
-    {"coffee_tds_pct", CALC_ARG_NUMBER, "% mass", 0, 100, CALC_OPTIONAL, NULL,
+    {"coffee_tds_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% mass", 0, 100, NULL,
      "strength of the coffee", NULL},
     MASS("grounds_g", "wet grounds"),
-    {"grounds_moisture_pct", CALC_ARG_NUMBER, "% mass", 0, 100, CALC_OPTIONAL, NULL,
+    {"grounds_moisture_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% mass", 0, 100, NULL,
      "water in the grounds", NULL},
 };
 

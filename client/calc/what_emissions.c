@@ -247,21 +247,21 @@ run_emissions(struct calc_run *run)
 
 #define SHARE(name, fallback, help)                                               \
     {                                                                             \
-        name, CALC_ARG_NUMBER, "share", 0, 1, CALC_OPTIONAL, fallback, help, NULL \
+        name, CALC_ARG_NUMBER, CALC_OPTIONAL, "share", 0, 1, fallback, help, NULL \
     }
 #define WORDS(name, help)                                              \
     {                                                                  \
-        name, CALC_ARG_TEXT, "", 0, 0, CALC_OPTIONAL, NULL, help, NULL \
+        name, CALC_ARG_TEXT, CALC_OPTIONAL, "", 0, 0, NULL, help, NULL \
     }
 
 static const struct calc_arg args[] = {
-    {"mass_kg", CALC_ARG_NUMBER, "kg", 0, 1e9, CALC_REQUIRED, NULL, "wet mass", NULL},
+    {"mass_kg", CALC_ARG_NUMBER, CALC_REQUIRED, "kg", 0, 1e9, NULL, "wet mass", NULL},
     WORDS("treatment", "where it went: landfill, composting, anaerobic_digestion ..."),
     WORDS("material", "as in the factor set; the edition's food waste if left out"),
     WORDS("edition", "UK-2025, UK-2024, UK-2023, US-HUB2025, IPCC-AR5 ..."),
-    {"factor", CALC_ARG_NUMBER, "factor_unit", -1e9, 1e9, CALC_OPTIONAL, NULL,
+    {"factor", CALC_ARG_NUMBER, CALC_OPTIONAL, "factor_unit", -1e9, 1e9, NULL,
      "a factor of your own, instead of an edition", NULL},
-    {"factor_unit", CALC_ARG_CHOICE, "", 0, 0, CALC_OPTIONAL, NULL, "unit of your factor",
+    {"factor_unit", CALC_ARG_CHOICE, CALC_OPTIONAL, "", 0, 0, NULL, "unit of your factor",
      "kgCO2e/t|kgCO2e/kg|kgCO2e/short_ton|tCO2e/t|tCO2e/short_ton"},
     WORDS("factor_source", "where your factor comes from"),
     SHARE("DOC", "0.15", "degradable organic carbon; this and the next: methane"),
@@ -269,11 +269,11 @@ static const struct calc_arg args[] = {
     SHARE("MCF", "1", "methane correction factor of the site"),
     SHARE("F", "0.5", "methane in the gas"),
     SHARE("OX", "0", "oxidised in the cover"),
-    {"k", CALC_ARG_NUMBER, "1/year", 0, 100, CALC_OPTIONAL, NULL, "decay rate", NULL},
+    {"k", CALC_ARG_NUMBER, CALC_OPTIONAL, "1/year", 0, 100, NULL, "decay rate", NULL},
     SHARE("collection", "0", "methane recovered"),
-    {"gwp_basis", CALC_ARG_CHOICE, "", 0, 0, CALC_OPTIONAL, "AR5", "which warming potential",
+    {"gwp_basis", CALC_ARG_CHOICE, CALC_OPTIONAL, "", 0, 0, "AR5", "which warming potential",
      "AR4|AR5|AR6-nonfossil"},
-    {"years", CALC_ARG_WHOLE, "years", 1, 200, CALC_OPTIONAL, NULL,
+    {"years", CALC_ARG_WHOLE, CALC_OPTIONAL, "years", 1, 200, NULL,
      "list the methane year by year; needs k", NULL},
 };
 

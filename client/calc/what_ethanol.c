@@ -7,7 +7,7 @@
 #define OIML "OIML R 22:1975 general formula"
 #define T_C(help)                                                                   \
     {                                                                               \
-        "t_c", CALC_ARG_NUMBER, "Celsius", -20, 40, CALC_OPTIONAL, "20", help, NULL \
+        "t_c", CALC_ARG_NUMBER, CALC_OPTIONAL, "Celsius", -20, 40, "20", help, NULL \
     }
 
 static const char FROZEN[] = "below the freezing curve at this temperature";
@@ -69,11 +69,11 @@ run_ethanol(struct calc_run *run)
 }
 
 static const struct calc_arg ethanol_args[] = {
-    {"abv_pct", CALC_ARG_NUMBER, "% vol at 20 C", 0, 100, CALC_OPTIONAL, NULL, "strength", NULL},
-    {"mass_pct", CALC_ARG_NUMBER, "% mass", 0, 100, CALC_OPTIONAL, NULL, "ethanol by mass", NULL},
-    {"density_kg_m3", CALC_ARG_NUMBER, "kg/m3 at t_c", 0, 1e9, CALC_OPTIONAL, NULL,
+    {"abv_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% vol at 20 C", 0, 100, NULL, "strength", NULL},
+    {"mass_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% mass", 0, 100, NULL, "ethanol by mass", NULL},
+    {"density_kg_m3", CALC_ARG_NUMBER, CALC_OPTIONAL, "kg/m3 at t_c", 0, 1e9, NULL,
      "density of the liquid", NULL},
-    {"abv_60f_pct", CALC_ARG_NUMBER, "% vol at 60 F", 0, 100, CALC_OPTIONAL, NULL,
+    {"abv_60f_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% vol at 60 F", 0, 100, NULL,
      "strength of a US label", NULL},
     T_C("temperature of the density"),
 };
@@ -116,10 +116,10 @@ run_dilute(struct calc_run *run)
 }
 
 static const struct calc_arg dilute_args[] = {
-    {"volume_ml", CALC_ARG_NUMBER, "ml at t_c", 0, 1e9, CALC_REQUIRED, NULL, "spirit", NULL},
-    {"abv_pct", CALC_ARG_NUMBER, "% vol at 20 C", 0, 100, CALC_REQUIRED, NULL, "its strength",
+    {"volume_ml", CALC_ARG_NUMBER, CALC_REQUIRED, "ml at t_c", 0, 1e9, NULL, "spirit", NULL},
+    {"abv_pct", CALC_ARG_NUMBER, CALC_REQUIRED, "% vol at 20 C", 0, 100, NULL, "its strength",
      NULL},
-    {"to_abv_pct", CALC_ARG_NUMBER, "% vol at 20 C", 0, 100, CALC_REQUIRED, NULL, "wanted strength",
+    {"to_abv_pct", CALC_ARG_NUMBER, CALC_REQUIRED, "% vol at 20 C", 0, 100, NULL, "wanted strength",
      NULL},
     T_C("temperature of all volumes"),
 };
@@ -182,12 +182,12 @@ run_units(struct calc_run *run)
 }
 
 static const struct calc_arg units_args[] = {
-    {"volume_ml", CALC_ARG_NUMBER, "ml at t_c", 0, 1e9, CALC_REQUIRED, NULL, "the drink", NULL},
-    {"abv_pct", CALC_ARG_NUMBER, "% vol at 20 C", 0, 100, CALC_OPTIONAL, NULL, "its strength",
+    {"volume_ml", CALC_ARG_NUMBER, CALC_REQUIRED, "ml at t_c", 0, 1e9, NULL, "the drink", NULL},
+    {"abv_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% vol at 20 C", 0, 100, NULL, "its strength",
      NULL},
-    {"abv_60f_pct", CALC_ARG_NUMBER, "% vol at 60 F", 0, 100, CALC_OPTIONAL, NULL,
+    {"abv_60f_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% vol at 60 F", 0, 100, NULL,
      "or its strength by a US label", NULL},
-    {"label_abv_pct", CALC_ARG_NUMBER, "% vol", 0, 100, CALC_OPTIONAL, NULL,
+    {"label_abv_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% vol", 0, 100, NULL,
      "strength printed on the label, to be checked", NULL},
     T_C("temperature of all volumes"),
 };

@@ -18,9 +18,9 @@ run_extraction(struct calc_run *run)
 }
 
 static const struct calc_arg args[] = {
-    {"dose_g", CALC_ARG_NUMBER, "g", 0, 1e9, CALC_REQUIRED, NULL, "dry coffee", NULL},
-    {"beverage_g", CALC_ARG_NUMBER, "g", 0, 1e9, CALC_REQUIRED, NULL, "brewed coffee", NULL},
-    {"tds_pct", CALC_ARG_NUMBER, "% mass", 0, 100, CALC_REQUIRED, NULL, "its strength", NULL},
+    {"dose_g", CALC_ARG_NUMBER, CALC_REQUIRED, "g", 0, 1e9, NULL, "dry coffee", NULL},
+    {"beverage_g", CALC_ARG_NUMBER, CALC_REQUIRED, "g", 0, 1e9, NULL, "brewed coffee", NULL},
+    {"tds_pct", CALC_ARG_NUMBER, CALC_REQUIRED, "% mass", 0, 100, NULL, "its strength", NULL},
 };
 
 const struct calc_what calc_what_extraction = {

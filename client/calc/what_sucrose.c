@@ -55,11 +55,11 @@ run_sucrose(struct calc_run *run)
 }
 
 static const struct calc_arg args[] = {
-    {"brix_pct", CALC_ARG_NUMBER, "% mass", 0, 100 * CALC_SUCROSE_MOST, CALC_OPTIONAL, NULL,
+    {"brix_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% mass", 0, 100 * CALC_SUCROSE_MOST, NULL,
      "sucrose by mass", NULL},
-    {"g_per_l", CALC_ARG_NUMBER, "g/l at 20 C", 0, 1e9, CALC_OPTIONAL, NULL,
+    {"g_per_l", CALC_ARG_NUMBER, CALC_OPTIONAL, "g/l at 20 C", 0, 1e9, NULL,
      "sucrose per litre of solution", NULL},
-    {"t_c", CALC_ARG_NUMBER, "Celsius", 0, 100, CALC_OPTIONAL, "20",
+    {"t_c", CALC_ARG_NUMBER, CALC_OPTIONAL, "Celsius", 0, 100, "20",
      "temperature of the solubility", NULL},
 };
 

@@ -109,7 +109,7 @@ answer_nearest(struct calc_run *run, const struct calc_target *t)
 static bool
 run_target(struct calc_run *run)
 {
-    struct calc_target_in in;
+    struct calc_target_in in = {0};
     struct calc_target t;
     if (!read_target(run, &in))
         return false;
@@ -124,16 +124,16 @@ run_target(struct calc_run *run)
 }
 
 static const struct calc_arg args[] = {
-    {"abv_pct", CALC_ARG_NUMBER, "% vol at 20 C", 0, 100, CALC_REQUIRED, NULL, "wanted strength",
+    {"abv_pct", CALC_ARG_NUMBER, CALC_REQUIRED, "% vol at 20 C", 0, 100, NULL, "wanted strength",
      NULL},
-    {"sugar_g_per_l", CALC_ARG_NUMBER, "g/l", 0, 1e9, CALC_REQUIRED, NULL, "wanted sweetness",
+    {"sugar_g_per_l", CALC_ARG_NUMBER, CALC_REQUIRED, "g/l", 0, 1e9, NULL, "wanted sweetness",
      NULL},
-    {"volume_ml", CALC_ARG_NUMBER, "ml at 20 C", 0, 1e9, CALC_OPTIONAL, NULL, "wanted size", NULL},
-    {"grounds_g", CALC_ARG_NUMBER, "g", 0, 1e9, CALC_OPTIONAL, NULL,
+    {"volume_ml", CALC_ARG_NUMBER, CALC_OPTIONAL, "ml at 20 C", 0, 1e9, NULL, "wanted size", NULL},
+    {"grounds_g", CALC_ARG_NUMBER, CALC_OPTIONAL, "g", 0, 1e9, NULL,
      "wet grounds; alone: sugar as heavy as they are", NULL},
-    {"grounds_moisture_pct", CALC_ARG_NUMBER, "% mass", 0, 100, CALC_OPTIONAL, NULL,
+    {"grounds_moisture_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% mass", 0, 100, NULL,
      "water in the grounds", NULL},
-    {"spirit_abv_pct", CALC_ARG_NUMBER, "% vol at 20 C", 0, 100, CALC_OPTIONAL, NULL,
+    {"spirit_abv_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% vol at 20 C", 0, 100, NULL,
      "strength of the spirit at hand", NULL},
 };
 

@@ -61,19 +61,19 @@ run_thaw(struct calc_run *run)
 
 #define PROPERTY(name, unit, least, most, fallback, help)                             \
     {                                                                                 \
-        name, CALC_ARG_NUMBER, unit, least, most, CALC_OPTIONAL, fallback, help, NULL \
+        name, CALC_ARG_NUMBER, CALC_OPTIONAL, unit, least, most, fallback, help, NULL \
     }
 
 static const struct calc_arg args[] = {
-    {"shape", CALC_ARG_CHOICE, "", 0, 0, CALC_REQUIRED, NULL, "slab, cylinder or sphere",
+    {"shape", CALC_ARG_CHOICE, CALC_REQUIRED, "", 0, 0, NULL, "slab, cylinder or sphere",
      "slab|cylinder|sphere"},
-    {"size_m", CALC_ARG_NUMBER, "m", 0, 100, CALC_REQUIRED, NULL, "full thickness or diameter",
+    {"size_m", CALC_ARG_NUMBER, CALC_REQUIRED, "m", 0, 100, NULL, "full thickness or diameter",
      NULL},
-    {"h_w_m2_k", CALC_ARG_NUMBER, "W/m2 K", 0, 1e6, CALC_REQUIRED, NULL,
+    {"h_w_m2_k", CALC_ARG_NUMBER, CALC_REQUIRED, "W/m2 K", 0, 1e6, NULL,
      "heat transfer: still air about 8, a fan 20, running water 300", NULL},
-    {"surroundings_c", CALC_ARG_NUMBER, "Celsius", -60, 100, CALC_REQUIRED, NULL,
+    {"surroundings_c", CALC_ARG_NUMBER, CALC_REQUIRED, "Celsius", -60, 100, NULL,
      "of the air or water, above 0", NULL},
-    {"initial_c", CALC_ARG_NUMBER, "Celsius", -60, 100, CALC_REQUIRED, NULL, "of the frozen piece",
+    {"initial_c", CALC_ARG_NUMBER, CALC_REQUIRED, "Celsius", -60, 100, NULL, "of the frozen piece",
      NULL},
     PROPERTY("k_frozen_w_m_k", "W/m K", 0, 1e4, "0.90", "conductivity, frozen"),
     PROPERTY("k_thawed_w_m_k", "W/m K", 0, 1e4, "0.40", "conductivity, thawed"),

@@ -35,14 +35,14 @@ run_date_mark(struct calc_run *run)
 }
 
 static const struct calc_arg date_mark_args[] = {
-    {"made", CALC_ARG_DAY, "", 0, 0, CALC_REQUIRED, NULL, "the day of preparation as YYYY-MM-DD",
+    {"made", CALC_ARG_DAY, CALC_REQUIRED, "", 0, 0, NULL, "the day of preparation as YYYY-MM-DD",
      NULL},
-    {"frozen", CALC_ARG_DAY, "", 0, 0, CALC_OPTIONAL, NULL, "the day of freezing as YYYY-MM-DD",
+    {"frozen", CALC_ARG_DAY, CALC_OPTIONAL, "", 0, 0, NULL, "the day of freezing as YYYY-MM-DD",
      NULL},
-    {"thawed", CALC_ARG_DAY, "", 0, 0, CALC_OPTIONAL, NULL, "the day of thawing", NULL},
-    {"oldest_ingredient", CALC_ARG_DAY, "", 0, 0, CALC_OPTIONAL, NULL,
+    {"thawed", CALC_ARG_DAY, CALC_OPTIONAL, "", 0, 0, NULL, "the day of thawing", NULL},
+    {"oldest_ingredient", CALC_ARG_DAY, CALC_OPTIONAL, "", 0, 0, NULL,
      "day 1 of an older ingredient", NULL},
-    {"days", CALC_ARG_WHOLE, "days", 1, 365, CALC_OPTIONAL, "7", "how long it may be used", NULL},
+    {"days", CALC_ARG_WHOLE, CALC_OPTIONAL, "days", 1, 365, "7", "how long it may be used", NULL},
 };
 
 const struct calc_what calc_what_date_mark = {
@@ -73,8 +73,8 @@ run_elapsed(struct calc_run *run)
 }
 
 static const struct calc_arg elapsed_args[] = {
-    {"from", CALC_ARG_INSTANT, "", 0, 0, CALC_REQUIRED, NULL, "an instant with its offset", NULL},
-    {"to", CALC_ARG_INSTANT, "", 0, 0, CALC_REQUIRED, NULL, "a later instant with its offset",
+    {"from", CALC_ARG_INSTANT, CALC_REQUIRED, "", 0, 0, NULL, "an instant with its offset", NULL},
+    {"to", CALC_ARG_INSTANT, CALC_REQUIRED, "", 0, 0, NULL, "a later instant with its offset",
      NULL},
 };
 

@@ -194,3 +194,32 @@ Test(drink, rule_17_reminders_follow_the_table_and_never_rest_on_memory)
     for (size_t i = 0; i < us; i++)
         cr_assert(strncmp(out[i]->id, "US-", 3) == 0);
 }
+
+Test(drink, price_per_litre_of_alcohol_is_price_over_pure_litres)
+{
+    struct csv *t = csv_reference("price_per_litre_alcohol.csv");
+    for (int r = 0; r < t->rows; r++) {
+        struct calc_units u =
+            calc_units_of(1000 * csv_number(t, r, "volume_l"), csv_number(t, r, "abv_pct_vol"), 20);
+        EXPECT_NEAR(csv_number(t, r, "price") / (u.ethanol_ml / 1000),
+                    csv_number(t, r, "price_per_lpa"), 0.0001, "row %d", r);
+    }
+}
+
+/* label_tolerances.csv and alcohol-rules.csv tell of the same tolerances. */
+Test(drink, label_tolerances_agree_with_the_rules)
+{
+    static const char *const same[][2] = {{"EU 1169/2011 Annex XII 3", "EU-ABV-TOL-MAC"},
+                                          {"EU 1169/2011 Annex XII 4", "EU-ABV-TOL"},
+                                          {"27 CFR 19.356(c)", "US-ABV-TOL"}};
+    struct csv *t = csv_reference("label_tolerances.csv");
+    int found = 0;
+    for (int r = 0; r < t->rows; r++)
+        for (int i = 0; i < 3; i++)
+            if (strcmp(csv_text(t, r, "rule"), same[i][0]) == 0) {
+                EXPECT_NEAR(atof(calc_rule_find(same[i][1])->value), csv_number(t, r, "plus_minus"),
+                            0, "%s", same[i][0]);
+                found++;
+            }
+    cr_assert(eq(int, found, 3));
+}

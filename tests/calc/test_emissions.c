@@ -5,6 +5,8 @@
 #include "daemon/calc/emissions.h"
 #include "daemon/calc/factors.h"
 #include "daemon/calc/methane.h"
+#include "client/calc/what.h"
+#include "tests/calc/csv.h"
 #include "tests/calc/near.h"
 
 static struct decimal
@@ -132,4 +134,44 @@ Test(emissions, compost_process_gas_is_the_ipcc_row)
     double n2o = atof(calc_gwp_find("AR5", "N2O")->gwp100);
     EXPECT_NEAR(4 * ch4 + 0.24 * n2o, atof(calc_factor_by_id("IPCC-COMPOST-WET-AR5")->value), 1e-9,
                 "WE-09");
+}
+
+/* ipcc-landfill-parameters.csv: what is assumed is a row of the table. */
+Test(emissions, rule_31_defaults_are_the_table_s)
+{
+    static const char *const rows[][3] = {
+        {"DOC", "food waste wet weight", "0.15"},
+        {"DOCf", "all waste default", "0.5"},
+        {"MCF", "managed anaerobic", "1"},
+        {"F", "all", "0.5"},
+        {"OX", "default", "0"},
+    };
+    struct csv *t = csv_reference("ipcc-landfill-parameters.csv");
+    const struct calc_what *what = calc_what_find("emissions");
+    int found = 0;
+    for (int r = 0; r < t->rows; r++)
+        for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+            if (strcmp(csv_text(t, r, "parameter"), rows[i][0]) != 0 ||
+                strcmp(csv_text(t, r, "condition"), rows[i][1]) != 0)
+                continue;
+            EXPECT_NEAR(csv_number(t, r, "value"), atof(rows[i][2]), 0, "%s", rows[i][0]);
+            for (size_t a = 0; a < what->arg_count; a++)
+                if (strcmp(what->args[a].name, rows[i][0]) == 0) {
+                    cr_assert(eq(str, (char *)what->args[a].fallback, (char *)rows[i][2]));
+                    found++;
+                }
+            if (strcmp(rows[i][0], "DOC") == 0) {
+                EXPECT_NEAR(csv_number(t, r, "low"), CALC_DOC_LOW, 0, "DOC low");
+                EXPECT_NEAR(csv_number(t, r, "high"), CALC_DOC_HIGH, 0, "DOC high");
+            }
+        }
+    cr_assert(eq(int, found, 5));
+}
+
+/* worked-examples.csv WE-04, unit-conversions.csv: 2000 pounds of 0.45359237 kg. */
+Test(emissions, a_short_ton_is_2000_pounds)
+{
+    char text[DECIMAL_TEXT_MAX];
+    const struct calc_factor_unit *u = calc_factor_unit_find("tCO2e/short_ton");
+    cr_assert(eq(str, (char *)decimal_print(&u->mass_kg, text), "907.18474"));
 }
