@@ -74,9 +74,11 @@ by_batch(const void *a, const void *b)
 
 /* Keys end in " BATCH", or are the batch alone. */
 static enum err
-read_lines(const struct build *b, enum measure measure, struct lines *out)
+read_lines(const struct build *b, enum measure measure, bool all_months, struct lines *out)
 {
-    enum err e = tally_of(b->in->books, measure, INT32_MIN, INT32_MAX, false, &out->tally, b->why);
+    int32_t first = all_months ? INT32_MIN : b->in->month;
+    int32_t last = all_months ? INT32_MAX : b->in->month;
+    enum err e = tally_of(b->in->books, measure, first, last, false, &out->tally, b->why);
     out->list = calloc(out->tally.n + 1, sizeof *out->list);
     if (e == ERR_OK && out->list == NULL)
         e = err_set(ERR_MEM, b->why, "out of memory for the report");
@@ -333,26 +335,56 @@ fill_rows(struct build *b, const struct books_of_batches *books)
     return e;
 }
 
-enum err
-part_batches(struct build *b)
+/* All lines of a batch stand in its month; other months are needed for bottles taken back. */
+static enum err
+read_books(const struct build *b, bool all_months, struct books_of_batches *out)
 {
-    struct books_of_batches books;
-    memset(&books, 0, sizeof books);
     const struct {
         enum measure measure;
         struct lines *lines;
     } needed[] = {
-        {MEASURE_BATCH_IN, &books.in},   {MEASURE_BATCH_OUT, &books.out},
-        {MEASURE_BATCH_ML, &books.ml},   {MEASURE_BATCH_DRY, &books.dry},
-        {MEASURE_BATCH_ABV, &books.abv},
+        {MEASURE_BATCH_IN, &out->in},   {MEASURE_BATCH_OUT, &out->out},
+        {MEASURE_BATCH_ML, &out->ml},   {MEASURE_BATCH_DRY, &out->dry},
+        {MEASURE_BATCH_ABV, &out->abv},
     };
     enum err e = ERR_OK;
-    TABLE_SECTION(b->model, "batches", "Batches finished", SHAPE_ROWS, columns);
+    memset(out, 0, sizeof *out);
     for (size_t i = 0; e == ERR_OK && i < sizeof needed / sizeof needed[0]; i++)
-        e = read_lines(b, needed[i].measure, needed[i].lines);
+        e = read_lines(b, needed[i].measure, all_months, needed[i].lines);
+    return e;
+}
+
+static void
+books_done(struct books_of_batches *books)
+{
+    lines_done(&books->in);
+    lines_done(&books->out);
+    lines_done(&books->ml);
+    lines_done(&books->dry);
+    lines_done(&books->abv);
+}
+
+static bool
+has_rework(const struct books_of_batches *books)
+{
+    for (size_t i = 0; i < books->in.n; i++)
+        if (head_is(&books->in.list[i], "bottles"))
+            return true;
+    return false;
+}
+
+enum err
+part_batches(struct build *b)
+{
+    struct books_of_batches books;
+    TABLE_SECTION(b->model, "batches", "Batches finished", SHAPE_ROWS, columns);
+    enum err e = read_books(b, false, &books);
+    if (e == ERR_OK && has_rework(&books)) {
+        books_done(&books);
+        e = read_books(b, true, &books);
+    }
     if (e == ERR_OK)
         e = fill_rows(b, &books);
-    for (size_t i = 0; i < sizeof needed / sizeof needed[0]; i++)
-        lines_done(needed[i].lines);
+    books_done(&books);
     return e;
 }
