@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 #include <sys/stat.h>
 #include <unistd.h>
 #include "daemon/store/kv_error.h"
@@ -17,15 +18,16 @@ enum {
     MODE = 0600,
     LOCK_BYTES = 8192
 };
-static const uint64_t mib = 1024 * 1024;
+static const uint64_t mib = (uint64_t)1 << 20;
 /* A group of 1000 records of 4 KiB with their indexes, and what the ledger adds, fits in this. */
-static const uint64_t group_bytes = 32 * 1024 * 1024;
+static const uint64_t group_bytes = (uint64_t)32 << 20;
 
 static uint64_t
 map_bytes(const struct kv *kv)
 {
     MDB_envinfo info = {0};
-    (void)mdb_env_info(kv->env, &info);
+    if (!kv->unmapped)
+        (void)mdb_env_info(kv->env, &info);
     return info.me_mapsize;
 }
 
@@ -34,6 +36,8 @@ used_bytes(const struct kv *kv)
 {
     MDB_envinfo info = {0};
     MDB_stat stat = {0};
+    if (kv->unmapped)
+        return 0;
     (void)mdb_env_info(kv->env, &info);
     (void)mdb_env_stat(kv->env, &stat);
     return (info.me_last_pgno + 1) * stat.ms_psize;
@@ -203,22 +207,47 @@ begin(struct kv *kv, unsigned flags, MDB_txn **out_txn)
     return rc;
 }
 
+/* Is there address space for `more` bytes? LMDB gives the old map up before it takes a larger one,
+ * so this must be known before. */
+static int
+probe_space(uint64_t more)
+{
+    void *at = mmap(NULL, more, PROT_NONE, MAP_PRIVATE | MAP_ANONYMOUS | MAP_NORESERVE, -1, 0);
+    if (at == MAP_FAILED)
+        return errno;
+    (void)munmap(at, more);
+    return 0;
+}
+
+static int
+resize(struct kv *kv, uint64_t more, uint64_t want)
+{
+    int rc = probe_space(more);
+    if (rc != 0)
+        return rc;
+    mdb_txn_abort(kv->read.txn); /* a kept one knows the old map; NULL is fine */
+    kv->read.txn = NULL;
+    rc = mdb_env_set_mapsize(kv->env, want);
+    kv->unmapped = kv->failed = rc != 0;
+    return rc;
+}
+
 /* Doubles the map while it is three quarters full or has no room for a group. Only while nothing
- * is open: the map may move. */
+ * is open: the map may move. ERR_MEM: it had to grow and could not. */
 static enum err
 grow(struct kv *kv, struct err_text *why)
 {
     uint64_t map = map_bytes(kv), used = used_bytes(kv), most = kv->options.most_mib * mib;
-    uint64_t want = kv->outgrown ? map * 2 : map;
-    kv->outgrown = false;
+    bool must = kv->outgrown;
+    uint64_t want = must ? map * 2 : map;
     while (want < most && (used > want / 4 * 3 || want - used < group_bytes))
         want *= 2;
     want = want < most ? want : most;
     if (want <= map || kv->read.open)
         return ERR_OK;
-    mdb_txn_abort(kv->read.txn); /* a kept one knows the old map */
-    kv->read.txn = NULL;
-    return told(kv, mdb_env_set_mapsize(kv->env, want), "grow the map", why);
+    int rc = resize(kv, want - map, want);
+    kv->outgrown = must && rc != 0;
+    return must || kv->failed ? told(kv, rc, "grow the map", why) : ERR_OK;
 }
 
 enum err

@@ -87,8 +87,9 @@ take_lock(struct kv_dir *dir, struct err_text *why)
     if (flock(dir->lock_fd, LOCK_EX | LOCK_NB) != 0)
         return errno == EWOULDBLOCK ? lock_taken(dir, why)
                                     : kv_error_system(errno, "lock", dir->path, why);
-    /* for people only: whether it can be written does not matter */
-    (void)(ftruncate(dir->lock_fd, 0) == 0 && dprintf(dir->lock_fd, "%ld\n", (long)getpid()) > 0);
+    char pid[24]; /* for people only: whether it can be written does not matter */
+    int n = snprintf(pid, sizeof pid, "%ld\n", (long)getpid());
+    (void)(ftruncate(dir->lock_fd, 0) == 0 && pwrite(dir->lock_fd, pid, (size_t)n, 0) > 0);
     return ERR_OK;
 }
 

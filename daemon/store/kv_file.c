@@ -9,7 +9,7 @@
 #include "daemon/store/kv_error.h"
 #include "daemon/store/kv_tree.h"
 
-static const uint64_t small_bytes = 64 * 1024 * 1024;
+static const uint64_t small_bytes = (uint64_t)64 << 20;
 
 /* What to do is the same for each damage. */
 static const char advice[] = "set the file aside, then put a backup in its place or take the "

@@ -20,6 +20,7 @@ struct kv {
     struct kv_dir dir;
     struct kv_options options;
     struct kv_txn write, read;
+    bool unmapped; /* and failed: nothing of the file can be looked at */
     bool failed;   /* a flush or write failed: nothing more until it is opened again */
     bool outgrown; /* a transaction did not fit: double the map before the next */
 };

@@ -26,9 +26,9 @@ Test(disk, a_cafe_takes_at_most_1_4_times_a_bare_table)
     struct box box;
     box_init(&box, "quayside");
     box_open(&box);
-    for (int i = 0; i < RECORDS / 10; i++) {
+    for (int i = 0; i < RECORDS / 50; i++) {
         box.now_ms += 60000;
-        box_write_sized(&box, "quayside", 10, EVENT);
+        box_write_sized(&box, "quayside", 50, EVENT);
     }
     double bytes = bytes_a_record(&box);
     printf("cafe: %.1f B a record of %d B\n", bytes, EVENT);

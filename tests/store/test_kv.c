@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 #include <sys/stat.h>
 #include <unistd.h>
 #include "daemon/store/kv.h"
@@ -213,6 +214,10 @@ Test(kv, the_map_doubles_by_itself_and_keeps_room_for_a_group)
     cr_assert_geq(sizes.map_bytes, 80u << 20);
     cr_assert_geq(sizes.map_bytes - sizes.used_bytes, 30u << 20);
     cr_assert_eq(kv_check_pages(kv, &why), ERR_OK, "%s", why.s);
+    struct kv_txn *txn = begin(kv);
+    cr_assert_eq(kv_clear(txn, dbi, &why), ERR_OK, "%s", why.s); /* a long list of free pages */
+    cr_assert_eq(kv_commit(&txn, &why), ERR_OK, "%s", why.s);
+    cr_assert_eq(kv_check_pages(kv, &why), ERR_OK, "%s", why.s);
     kv_close(kv);
     box_done(&box);
 }
@@ -286,6 +291,41 @@ Test(kv, a_transaction_that_outgrows_the_map_says_so_and_fits_after_that)
     for (int i = 0; i < 3 && e != ERR_OK; i++)
         e = fill(kv, dbi, 0, 80000, &why);
     cr_assert_eq(e, ERR_OK, "%s", why.s);
+    kv_close(kv);
+    box_done(&box);
+}
+
+/* limits L14: no address space for a larger map. */
+Test(kv, a_map_that_cannot_grow_stays_as_it_is_and_says_why_when_full)
+{
+#ifdef __SANITIZE_ADDRESS__
+    cr_skip_test("the address sanitizer takes the address space itself");
+#endif
+    struct box box;
+    struct err_text why = {.s = ""};
+    struct rlimit limit;
+    long pages = 0;
+    enum err e = ERR_OK;
+    box_init(&box, "x");
+    struct kv *kv = open_kv(box.dir, 40, 1024);
+    MDB_dbi dbi = table(kv, "rows");
+    FILE *file = fopen("/proc/self/statm", "r");
+    cr_assert_eq(fscanf(file, "%ld", &pages), 1);
+    (void)fclose(file);
+    cr_assert_eq(getrlimit(RLIMIT_AS, &limit), 0);
+    rlim_t before = limit.rlim_cur;
+    limit.rlim_cur = (rlim_t)pages * 4096 + (8 << 20);
+    cr_assert_eq(setrlimit(RLIMIT_AS, &limit), 0);
+    unsigned n = 0;
+    for (; n < 100 && e == ERR_OK; n++)
+        e = fill(kv, dbi, n * 1000, 1000, &why);
+    cr_assert_eq(e, ERR_FULL, "%s", why.s);
+    cr_assert_eq(fill(kv, dbi, n * 1000, 1000, &why), ERR_MEM);
+    cr_assert_not_null(strstr(why.s, "address space"), "%s", why.s);
+    cr_assert_not(kv_failed(kv));
+    limit.rlim_cur = before;
+    cr_assert_eq(setrlimit(RLIMIT_AS, &limit), 0);
+    cr_assert_eq(fill(kv, dbi, n * 1000, 1000, &why), ERR_OK, "%s", why.s);
     kv_close(kv);
     box_done(&box);
 }
