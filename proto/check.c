@@ -90,7 +90,7 @@ value_good(const ProtobufCFieldDescriptor *field, const struct field_rule *rule,
     case PROTOBUF_C_TYPE_UINT32:
         return int_good(*(const uint32_t *)value, rule);
     case PROTOBUF_C_TYPE_ENUM:
-        return enum_word(field->descriptor, *(const int *)value) != NULL;
+        return protobuf_c_enum_descriptor_get_value(field->descriptor, *(const int *)value) != NULL;
     case PROTOBUF_C_TYPE_BOOL:
         return (*(const protobuf_c_boolean *)value & ~1) == 0;
     default:
@@ -144,21 +144,39 @@ check_field(const ProtobufCFieldDescriptor *field, const struct field_rule *rule
     return rule->required ? refuse(field, rule, NULL, place, why) : ERR_OK;
 }
 
+/* The member of the message's oneof that is set, NULL for none. */
+static const ProtobufCFieldDescriptor *
+set_member(const ProtobufCMessage *message, unsigned n_single)
+{
+    const ProtobufCMessageDescriptor *descriptor = message->descriptor;
+    if (n_single == descriptor->n_fields)
+        return NULL;
+    size_t at = descriptor->fields[n_single].quantifier_offset;
+    uint32_t number = *(const uint32_t *)(const void *)((const uint8_t *)message + at);
+    return number != 0 ? protobuf_c_message_descriptor_get_field(descriptor, number) : NULL;
+}
+
 static enum err
 check_message(const ProtobufCMessage *message, const struct place *up, bool partial,
               struct err_text *why)
 {
+    const ProtobufCFieldDescriptor *fields = message->descriptor->fields;
     const struct message_rule *rules = message_rule(message->descriptor);
-    for (unsigned i = 0; i < message->descriptor->n_fields; i++) {
-        const ProtobufCFieldDescriptor *field = &message->descriptor->fields[i];
-        if (partial && !field_is_present(field, message))
+    const ProtobufCFieldDescriptor *member = set_member(message, rules->n_single);
+    struct place place = {up, "", 0, false};
+    enum err e = ERR_OK;
+    for (unsigned i = 0; i < rules->n_single && e == ERR_OK; i++) {
+        if (partial && !field_is_present(&fields[i], message))
             continue;
-        struct place place = {up, rules->list || rules->map ? "" : rules->fields[i].json, 0, false};
-        enum err e = check_field(field, &rules->fields[i], message, &place, why);
-        if (e != ERR_OK)
-            return e;
+        if (!rules->list && !rules->map)
+            place.name = rules->fields[i].json;
+        e = check_field(&fields[i], &rules->fields[i], message, &place, why);
     }
-    return ERR_OK;
+    if (e == ERR_OK && member != NULL) {
+        place.name = rules->fields[member - fields].json;
+        e = check_field(member, &rules->fields[member - fields], message, &place, why);
+    }
+    return e;
 }
 
 enum err

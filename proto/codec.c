@@ -1,9 +1,9 @@
-/* codec.c - unpacking into an arena, and the one spelling of a message. */
+/* codec.c - unpacking into an arena, with all checks or none. */
 #include "proto/codec.h"
 
 #include <stdbool.h>
-#include <string.h>
 
+#include "proto/spelling.h"
 #include "proto/want.h"
 
 /* What protobuf-c calls for memory. */
@@ -47,24 +47,15 @@ codec_decode_trusted(const ProtobufCMessageDescriptor *descriptor, const uint8_t
     return err_set(ERR_INPUT, why, "these %zu bytes are no %s", len, word);
 }
 
-/* One spelling: does packing again give the same bytes? Uses room of the arena, and returns it. */
 static enum err
-check_spelling(const ProtobufCMessage *message, const uint8_t *bytes, size_t len,
-               struct arena *arena, struct err_text *why)
+check_spelling(const ProtobufCMessageDescriptor *descriptor, const uint8_t *bytes, size_t len,
+               struct err_text *why)
 {
     char word[64];
-    if (protobuf_c_message_get_packed_size(message) == len) {
-        size_t used = arena->used;
-        uint8_t *again = arena_take(arena, len);
-        if (again == NULL)
-            return err_set(ERR_MEM, why, "no room to check a message of %zu bytes", len);
-        (void)protobuf_c_message_pack(message, again);
-        arena->used = used;
-        if (memcmp(again, bytes, len) == 0)
-            return ERR_OK;
-    }
+    if (spelling_good(descriptor, bytes, len))
+        return ERR_OK;
     return err_set(ERR_INPUT, why, "this %s is not spelled in the one way that counts",
-                   message_word(message->descriptor, word));
+                   message_word(descriptor, word));
 }
 
 enum err
@@ -76,7 +67,7 @@ codec_decode(const ProtobufCMessageDescriptor *descriptor, const uint8_t *bytes,
     if (e == ERR_OK)
         e = codec_check(message, why);
     if (e == ERR_OK)
-        e = check_spelling(message, bytes, len, arena, why);
+        e = check_spelling(descriptor, bytes, len, why);
     if (e == ERR_OK)
         *out_message = message;
     return e;

@@ -139,6 +139,12 @@ function add_field(label, ctype, name, number,   k, ranged, least, most) {
     field_type[k] = ctype
     field_name[k] = name
     field_label[k] = label
+    if (!in_oneof)
+        n_single[message]++
+    if (!in_oneof && number + 0 > last_single[message])
+        last_single[message] = number + 0
+    if (in_oneof && (!(message in first_member) || number + 0 < first_member[message]))
+        first_member[message] = number + 0
     ranged = r_least != "" && r_type != "decimal" && r_type != "text"
     least = ranged ? r_least : 0
     most = ranged ? r_most : r_size
@@ -190,6 +196,8 @@ function begin_enum(name, remark) {
 }
 
 function end_message() {
+    if (message in first_member && first_member[message] < last_single[message])
+        fail(message ": the members of a oneof have the highest numbers")
     if (is_list[message] &&
         (n_fields[message] != 1 || field_name[message, 0] != "v" || field_label[message, 0] != "repeated"))
         fail(message ": a list has one repeated field `v`")
@@ -354,8 +362,8 @@ END {
     print "const struct message_rule fields_messages[] = {"
     for (m = 0; m < n_messages; m++) {
         name = messages[m]
-        printf "    {&knockbox__%s__descriptor, %s, %s, %s, %s},\n", snake(name),
-            n_fields[name] ? snake(name) "_fields" : "NULL",
+        printf "    {&knockbox__%s__descriptor, %s, %d, %s, %s, %s},\n", snake(name),
+            n_fields[name] ? snake(name) "_fields" : "NULL", n_single[name],
             is_list[name] ? "true" : "false", is_map[name] ? "true" : "false",
             quote(message_doc[name])
     }

@@ -40,7 +40,8 @@ struct field_rule {
 struct message_rule {
     const ProtobufCMessageDescriptor *descriptor;
     const struct field_rule *fields; /* descriptor->n_fields of them, same order */
-    bool list, map;                  /* JSON is the array / the object of field `v` */
+    unsigned n_single; /* fields[n_single] and those behind it are the members of its oneof */
+    bool list, map;    /* JSON is the array / the object of field `v` */
     const char *doc;
 };
 

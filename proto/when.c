@@ -140,7 +140,7 @@ when_parse(const char *text, int64_t *out_ms, int *out_offset_min)
     int32_t day = 0;
     int64_t ms = 0;
     int offset = 0;
-    if (!take_date(&text, 1970, &day) || (!take_char(&text, 'T') && !take_char(&text, 't')))
+    if (!take_date(&text, 1969, &day) || (!take_char(&text, 'T') && !take_char(&text, 't')))
         return false;
     if (!take_time(&text, &ms) || !take_offset(&text, &offset) || *text != '\0')
         return false;

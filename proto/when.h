@@ -7,8 +7,9 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/* 9999-12-31T23:59:59.999Z, 1900-01-01 and 9999-12-31: the last instant and the days we know. */
-#define WHEN_MOST_MS INT64_C(253402300799999)
+/* 9999-12-30T23:59:59.999Z (its year has four digits in every offset), 1900-01-01, 9999-12-31: the
+ * last instant and the days we know. */
+#define WHEN_MOST_MS INT64_C(253402214399999)
 enum {
     DAY_LEAST = -25567,
     DAY_MOST = 2932896
@@ -21,7 +22,7 @@ enum {
 
 /* RFC 3339 with `T`, seconds, an optional fraction (1-9 digits, kept to the millisecond) and `Z`
  * or +hh:mm. false: not such a text, or a day or second (23:59:60 too) that
- * does not exist. Instants from 1970 to 9999, in UTC.
+ * does not exist. Instants from 1970-01-01 UTC to WHEN_MOST_MS.
  * *out_offset_min may be NULL. */
 bool when_parse(const char *text, int64_t *out_ms, int *out_offset_min);
 

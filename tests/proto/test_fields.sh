@@ -36,6 +36,7 @@ expect 'does not begin with' 'enum Way {\n  UP = 1;\n}\n'
 expect 'expected `word X`' 'enum Way {\n  WAY_UP = 1; //: upward\n}\n'
 expect 'an empty remark' 'message A {\n  optional int64 a = 1; //:\n}\n'
 expect 'a remark stands behind' 'message A {\n  //: text 5\n}\n'
+expect 'highest numbers' 'message B {\n  optional int64 a = 1;\n}\nmessage A {\n  oneof x {\n    B b = 1;\n  }\n  optional int64 a = 2;\n}\n'
 expect 'a message contains itself: A B' 'message A {\n  optional B b = 1;\n}\nmessage B {\n  repeated A a = 1;\n}\n'
 
 [ "$failures" -eq 0 ] || exit 1
