@@ -32,7 +32,7 @@ bool kv_dir_ballast_there(const struct kv_dir *dir);
 void kv_dir_ballast_make(const struct kv_dir *dir); /* when there is room for it twice */
 void kv_dir_ballast_drop(const struct kv_dir *dir);
 
-/* The word for a kind of file system that must not hold a store, or NULL (limits: LMDB maps the
+/* The word for a kind of file system that must not hold a store, or NULL (LMDB maps the
  * file and locks by it, which network file systems do not keep). `type` is statfs's f_type. */
 const char *kv_dir_refused(long type);
 

@@ -110,7 +110,7 @@ verifies(struct box *box, uint64_t least, uint64_t most)
     cr_assert_leq(checked, most);
 }
 
-/* limits L11: each call of a commit fails once, for every n until none fails. */
+/* 0001-store.md, L11: each call of a commit fails once, for every n until none fails. */
 static void
 sweep(int error)
 {
@@ -220,7 +220,7 @@ Test(faults, a_disk_that_stays_full_refuses_in_words_keeps_reading_and_heals)
     box_done(&box);
 }
 
-/* limits L16, L3 of the words: the error names what to do. */
+/* 0001-store.md, L16. The words name what to do. */
 Test(faults, a_network_disk_is_refused_before_anything_is_made)
 {
     struct box box;
@@ -304,7 +304,7 @@ write_note(struct box *box, size_t bytes, struct err_text *why)
     return e;
 }
 
-/* limits L4. */
+/* 0001-store.md, L4. */
 Test(faults, on_a_nearly_full_disk_days_are_still_closed_and_acknowledgements_kept)
 {
     struct box box;

@@ -36,7 +36,7 @@ last_acked(int in, uint64_t before)
     return seq;
 }
 
-/* limits L1. KILL_ROUNDS=n for more. */
+/* 0001-store.md, L1. KILL_ROUNDS=n for more. */
 Test(kill, no_acknowledged_record_is_missing_after_kill_9, .timeout = 300)
 {
     struct box box;
@@ -75,7 +75,7 @@ Test(kill, no_acknowledged_record_is_missing_after_kill_9, .timeout = 300)
     box_done(&box);
 }
 
-/* limits L6: the slot of a reader that was killed is freed at the next start. */
+/* 0001-store.md, L6: the slot of a reader that was killed is freed at the next start. */
 Test(kill, a_reader_that_was_killed_does_not_make_the_file_grow)
 {
     struct box box;

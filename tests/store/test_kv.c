@@ -142,7 +142,7 @@ Test(kv, the_last_key_and_the_last_not_after_a_key_are_found)
     box_done(&box);
 }
 
-/* limits L15: keys of 1 to 511 bytes. */
+/* 0001-store.md, L15: keys of 1 to 511 bytes. */
 Test(kv, a_key_of_no_or_too_many_bytes_is_refused_in_words)
 {
     struct box box;
@@ -160,7 +160,7 @@ Test(kv, a_key_of_no_or_too_many_bytes_is_refused_in_words)
     box_done(&box);
 }
 
-/* limits L9, L10: a second of either kind would hang or take a slot that is not there. */
+/* 0001-store.md, L9, L10: a second of either kind would hang or take a slot that is not there. */
 Test(kv, one_write_and_one_read_at_a_time_and_a_second_is_refused)
 {
     struct box box;
@@ -198,7 +198,7 @@ fill(struct kv *kv, MDB_dbi dbi, uint64_t from, unsigned rows, struct err_text *
     return e != ERR_OK ? e : c;
 }
 
-/* limits L3: raise the map before it is full. */
+/* 0001-store.md, L3: raise the map before it is full. */
 Test(kv, the_map_doubles_by_itself_and_keeps_room_for_a_group)
 {
     struct box box;
@@ -295,7 +295,7 @@ Test(kv, a_transaction_that_outgrows_the_map_says_so_and_fits_after_that)
     box_done(&box);
 }
 
-/* limits L14: no address space for a larger map. */
+/* 0001-store.md, L14: no address space for a larger map. */
 Test(kv, a_map_that_cannot_grow_stays_as_it_is_and_says_why_when_full)
 {
 #ifdef __SANITIZE_ADDRESS__
@@ -330,7 +330,7 @@ Test(kv, a_map_that_cannot_grow_stays_as_it_is_and_says_why_when_full)
     box_done(&box);
 }
 
-/* limits L8. */
+/* 0001-store.md, L8. */
 Test(kv, a_second_open_is_refused_in_this_process_and_in_another)
 {
     struct box box;
@@ -433,7 +433,7 @@ Test(kv, a_copy_is_a_store_and_never_replaces_a_file)
     box_done(&box);
 }
 
-/* statfs(2): numbers of linux/magic.h. limits L16. */
+/* statfs(2): numbers of linux/magic.h. 0001-store.md, L16. */
 Test(kv, network_and_user_space_file_systems_are_refused_local_ones_not)
 {
     static const struct {
@@ -449,7 +449,7 @@ Test(kv, network_and_user_space_file_systems_are_refused_local_ones_not)
     }
 }
 
-/* limits L5: a held reader makes the file grow; a short one does not. */
+/* 0001-store.md, L5: a held reader makes the file grow; a short one does not. */
 Test(kv, a_reader_that_is_done_lets_pages_be_used_again)
 {
     struct box box;
