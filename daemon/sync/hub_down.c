@@ -231,7 +231,6 @@ send_parcel(struct hub_machine *m, struct hub_conn *conn, struct parcel *p)
     down.links = p->list;
     message.what_case = KNOCKBOX__WIRE__WHAT_DOWN;
     message.down = &down;
-    conn->sent = p->upto;
     conn->flying = true;
     conn->flown_ms = hub_mono(m);
     hub_send(m, conn, &message);
@@ -278,6 +277,29 @@ settle_own_fork(struct hub_machine *m, const struct log_mark *at)
                      at->seq, at->epoch, into);
 }
 
+/* Further than what the site was known to have? After a lost ack it may be between two messages. */
+static bool
+is_ahead(const struct hub_conn *conn, const struct log_mark *place)
+{
+    if (!conn->has_seen || place->epoch != conn->seen.epoch)
+        return !conn->has_seen || place->epoch > conn->seen.epoch;
+    return place->seq > conn->seen.seq;
+}
+
+static bool
+knows_place(struct hub_machine *m, const struct log_mark *place)
+{
+    struct store_view *view = NULL;
+    struct log_mark *logs = NULL;
+    size_t n = 0;
+    bool known = store_look(m->options.store, &view, NULL) == ERR_OK &&
+                 own_logs(m, view, &logs, &n, NULL) == ERR_OK &&
+                 place_is_ours(m, view, logs, n, place);
+    store_done(&view);
+    free(logs);
+    return known;
+}
+
 void
 hub_down_ack(struct hub_machine *m, struct hub_conn *conn, const Knockbox__DownAck *ack)
 {
@@ -289,10 +311,9 @@ hub_down_ack(struct hub_machine *m, struct hub_conn *conn, const Knockbox__DownA
     if (ack->upto == NULL)
         return;
     wire_place(ack->upto, &place);
-    bool last = conn->flying && wire_same_log(&place, &conn->sent) && place.seq == conn->sent.seq;
-    if (!last)
+    if (!is_ahead(conn, &place) || !knows_place(m, &place))
         return; /* of an earlier message */
-    conn->seen = conn->sent;
+    conn->seen = place;
     conn->has_seen = true;
     conn->flying = false;
     hub_down_send(m, conn);

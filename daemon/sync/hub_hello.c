@@ -142,7 +142,7 @@ hub_hello(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Hello *h
     struct log_mark *held = NULL;
     size_t n = 0;
     enum err e = check_hello(conn, hello, &why);
-    conn->refused = false;
+    conn->refused = conn->asked_hello = false;
     if (e != ERR_OK) {
         m->counts.foreign += e == ERR_DENIED;
         diag_warning("sync: %s refused: %s", conn->row->site, why.s);

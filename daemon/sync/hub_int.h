@@ -19,12 +19,13 @@ struct hub_conn {
     struct hub_row *row;
     uint64_t heard_ms, born_ms; /* monotonic */
     bool welcomed;              /* said a Hello that was fine */
+    bool asked_hello;           /* told to say it first */
     bool refused;               /* told no: silent until the next Hello */
     unsigned queued;            /* its batches in `waiting` */
     uint64_t small_ms;          /* token bucket of small messages */
     unsigned small_left;
-    /* The downlink: up to `seen` it has all; a message that ends at `sent` is on its way. */
-    struct log_mark seen, sent;
+    /* The downlink: up to `seen` it has all; a message is on its way when it is flying. */
+    struct log_mark seen;
     bool has_seen, flying;
     uint64_t flown_ms;
 };

@@ -107,6 +107,16 @@ within_rate(struct hub_machine *m, struct hub_conn *conn)
     return true;
 }
 
+/* The hub was restarted, or has forgotten a silent connection: once is enough. */
+static void
+ask_for_hello(struct hub_machine *m, struct hub_conn *conn)
+{
+    if (conn->asked_hello)
+        return;
+    conn->asked_hello = true;
+    wire_refuse(&m->options.wire, &conn->peer, ERR_USAGE, "say Hello first");
+}
+
 static void
 dispatch(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Wire *message)
 {
@@ -123,7 +133,7 @@ dispatch(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Wire *mes
     if (conn->refused)
         return;
     if (!conn->welcomed) {
-        hub_refuse(m, conn, ERR_USAGE, "say Hello first");
+        ask_for_hello(m, conn);
         return;
     }
     switch (message->what_case) {

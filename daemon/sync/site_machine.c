@@ -193,15 +193,18 @@ take_time(struct site_machine *m, int64_t hub_now_ms, int64_t echo_ms)
 
 /* ---------------------------------------------------------------- what comes in */
 
-static void
-take_refuse(struct site_machine *m, const Knockbox__Refuse *refuse)
+static enum err
+take_refuse(struct site_machine *m, const Knockbox__Refuse *refuse, struct err_text *why)
 {
     char words[sizeof m->link.refused];
+    if (refuse->code == ERR_USAGE) /* it has forgotten this connection */
+        return m->state == SITE_HELLO || m->state == SITE_REFUSED ? ERR_OK : site_hello(m, why);
     (void)snprintf(words, sizeof words, "%.250s", refuse->text);
     if (strcmp(words, m->link.refused) != 0)
         diag_warning("sync: the hub says no: %s", words);
     memcpy(m->link.refused, words, sizeof words);
     m->state = SITE_REFUSED;
+    return ERR_OK;
 }
 
 static bool
@@ -237,10 +240,8 @@ site_machine_message(struct site_machine *m, const Knockbox__Wire *message, stru
 {
     if (!expected(m, message))
         return ERR_OK; /* of an earlier connection, or nonsense */
-    if (message->what_case == KNOCKBOX__WIRE__WHAT_REFUSE) {
-        take_refuse(m, message->refuse);
-        return ERR_OK;
-    }
+    if (message->what_case == KNOCKBOX__WIRE__WHAT_REFUSE)
+        return take_refuse(m, message->refuse, why);
     heard(m);
     switch (message->what_case) {
     case KNOCKBOX__WIRE__WHAT_WELCOME:
