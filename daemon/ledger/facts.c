@@ -25,7 +25,7 @@ enum err
 fact_list_add(struct fact_list *list, const struct fact *fact, struct err_text *why)
 {
     if (list->n == list->room) {
-        size_t room = list->room * 2 + 32;
+        size_t room = list->room == 0 ? 1 : list->room * 2 + 2;
         struct fact *at = realloc(list->at, room * sizeof *at);
         if (at == NULL)
             return err_set(ERR_MEM, why, "ledger: out of memory");
