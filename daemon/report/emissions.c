@@ -108,6 +108,9 @@ find_factor(const struct build *b, const struct ending *ending, struct factor *o
         return false;
     const Knockbox__Factors *factors = (const Knockbox__Factors *)catalogue_get(
         b->in->catalogue, KNOCKBOX__RECORD__BODY_FACTORS, b->edition, b->last_day);
+    if (factors == NULL) /* a close may pin an edition that is in force only later */
+        factors = (const Knockbox__Factors *)catalogue_get(
+            b->in->catalogue, KNOCKBOX__RECORD__BODY_FACTORS, b->edition, INT32_MAX);
     if (factors != NULL && factors->rows != NULL)
         return own_factor(factors, ending, treatment, out_factor);
     return shipped_factor(b->edition, ending, treatment, out_factor);

@@ -145,6 +145,7 @@ answer(struct text *t, const struct table_model *model)
     say(t, "%s kg of grounds generated, %s kg captured: %s %%.\n",
         get(model, "grounds", "generated_kg"), get(model, "grounds", "captured_kg"),
         get(model, "grounds", "capture_rate_pct"));
+    say(t, "%s %% of it was not weighed.\n", get(model, "quality", "estimated_share_pct"));
     say(t, "%s kg of waste diverted, %s kg disposed of: %s %% diverted.\n",
         get(model, "waste", "diverted_kg"), get(model, "waste", "disposed_kg"),
         get(model, "waste", "diverted_pct"));
