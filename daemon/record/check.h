@@ -26,7 +26,7 @@ enum err check_item(const Knockbox__Record *record, struct err_text *why);
 enum err check_place(const Knockbox__Record *record, struct err_text *why);
 enum err check_staff(const Knockbox__Record *record, struct err_text *why);
 enum err check_basis(const Knockbox__Record *record, struct err_text *why);
-enum err check_plan(const Knockbox__Record *record, struct err_text *why);
+enum err check_plan_part(const Knockbox__Record *record, struct err_text *why);
 enum err check_enrol(const Knockbox__Record *record, struct err_text *why);
 
 #endif

@@ -102,7 +102,7 @@ check_basis(const Knockbox__Record *record, struct err_text *why)
 }
 
 enum err
-check_plan(const Knockbox__Record *record, struct err_text *why)
+check_plan_part(const Knockbox__Record *record, struct err_text *why)
 {
     char got[32];
     if (record->plan->part <= record->plan->parts)

@@ -169,7 +169,7 @@ static const struct kind table[] = {
         NULL),
     CATALOGUE(CALENDAR, calendar, false, NULL, calendar_concerns),
     CATALOGUE(BASIS, basis, false, check_basis, NULL),
-    ACT(PLAN, plan, "plan", OFFICE, true, false, check_plan, NULL),
+    ACT(PLAN, plan, "plan", OFFICE, true, false, check_plan_part, NULL),
     ACT(PERIOD_CLOSE, period_close, "period-close", OFFICE, true, false, NULL, NULL),
     ACT(RESTATE, restate, "restate", OFFICE, true, false, NULL, NULL),
     ACT(RECALL, recall, "recall", OFFICE, false, true, NULL, NULL),

@@ -1,0 +1,259 @@
+/* plan_record.c - a published plan in the hub's log. */
+#include "daemon/serve/plan_record.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include "daemon/serve/show.h"
+#include "daemon/serve/write.h"
+#include "proto/when.h"
+
+enum {
+    PART_BYTES = 48000,
+    PARTS_MOST = 1000,
+    PICKUP_TUBS = 300
+};
+
+/* ---- reading */
+
+/* Parts of the plan with the highest number seen so far. */
+struct parts {
+    int64_t number, n, found;
+    int32_t day;
+    char **data; /* n of them, yours */
+    bool no_memory;
+};
+
+static void
+parts_drop(struct parts *parts)
+{
+    for (int64_t i = 0; i < parts->n && parts->data != NULL; i++)
+        free(parts->data[i]);
+    free(parts->data);
+    *parts = (struct parts){.number = parts->number};
+}
+
+static bool
+parts_begin(struct parts *parts, const Knockbox__Plan *plan)
+{
+    parts_drop(parts);
+    parts->number = plan->number;
+    parts->n = plan->parts;
+    parts->day = plan->day;
+    parts->data = calloc((size_t)plan->parts, sizeof *parts->data);
+    parts->no_memory = parts->data == NULL;
+    return !parts->no_memory;
+}
+
+static bool
+see_part(void *owner, const struct fact *fact)
+{
+    struct parts *parts = owner;
+    if (fact->kind->number != KNOCKBOX__RECORD__BODY_PLAN)
+        return true;
+    const Knockbox__Plan *plan = fact->record->plan;
+    if (plan->number < parts->number || plan->parts > PARTS_MOST || plan->part > plan->parts)
+        return true;
+    if ((plan->number > parts->number || parts->data == NULL) && !parts_begin(parts, plan))
+        return false;
+    char **at = &parts->data[plan->part - 1];
+    if (plan->part > parts->n || *at != NULL)
+        return true;
+    *at = strdup(plan->data);
+    parts->found++;
+    parts->no_memory = *at == NULL;
+    return !parts->no_memory;
+}
+
+static enum err
+load_parts(struct call *call, struct parts *parts, struct err_text *why)
+{
+    enum err e = ledger_facts(call->serve->options.ledger, SUBJECT_DEMAND, "plans", INT64_MAX,
+                              see_part, parts, why);
+    if (parts->no_memory)
+        return err_set(ERR_MEM, why, "no memory for the plan");
+    return e == ERR_NOT_FOUND ? ERR_OK : e;
+}
+
+static json_t *
+join(const struct parts *parts)
+{
+    size_t size = 1;
+    for (int64_t i = 0; i < parts->n; i++)
+        size += strlen(parts->data[i]);
+    char *text = malloc(size), *at = text;
+    for (int64_t i = 0; i < parts->n && text != NULL; i++)
+        at = stpcpy(at, parts->data[i]);
+    json_t *view = text != NULL ? json_loads(text, 0, NULL) : NULL;
+    free(text);
+    return view;
+}
+
+enum err
+plan_record_read(struct call *call, json_t **out_view, struct err_text *why)
+{
+    struct parts parts = {.number = 0};
+    enum err e = load_parts(call, &parts, why);
+    bool whole = parts.n > 0 && parts.found == parts.n;
+    *out_view = e == ERR_OK && whole ? join(&parts) : NULL;
+    if (e == ERR_OK && *out_view == NULL)
+        e = err_set(ERR_NOT_FOUND, why, "no plan is published yet: knockbox plan make");
+    parts_drop(&parts);
+    return e;
+}
+
+/* ---- writing */
+
+struct publishing {
+    struct writing writing;
+    struct store_txn *txn;
+};
+
+static enum err
+append(struct publishing *publishing, Knockbox__Record *record, struct err_text *why)
+{
+    struct draft draft = {.record = record, .kind = kind_by_number((uint32_t)record->body_case)};
+    struct stored stored;
+    const struct caller *caller = publishing->writing.call->caller;
+    if ((draft.kind->writers & caller->roles) == 0)
+        return err_set(ERR_DENIED, why, "%s may not write a %s", caller->via, draft.kind->word);
+    enum err e = draft_site(&publishing->writing, &draft, why);
+    if (e == ERR_OK)
+        e = draft_envelope(&publishing->writing, &draft, why);
+    return e == ERR_OK ? store_append(publishing->txn, draft.site, record, &stored, why) : e;
+}
+
+/* A piece ends before a letter that would be cut in two. */
+static size_t
+piece_len(const char *text, size_t left)
+{
+    size_t len = left < PART_BYTES ? left : PART_BYTES;
+    while (len < left && len > 0 && ((unsigned char)text[len] & 0xC0) == 0x80)
+        len--;
+    return len;
+}
+
+static int64_t
+count_pieces(const char *text)
+{
+    int64_t n = 0;
+    for (size_t left = strlen(text), len; left > 0; left -= len, text += len, n++)
+        len = piece_len(text, left);
+    return n;
+}
+
+static enum err
+append_part(struct publishing *publishing, Knockbox__Plan *plan, const char *text, size_t len,
+            struct err_text *why)
+{
+    Knockbox__Record record = KNOCKBOX__RECORD__INIT;
+    char *data = strndup(text, len);
+    if (data == NULL)
+        return err_set(ERR_MEM, why, "no memory for the plan");
+    arena_reset(&publishing->writing.line);
+    plan->data = data;
+    record.body_case = KNOCKBOX__RECORD__BODY_PLAN;
+    record.plan = plan;
+    enum err e = append(publishing, &record, why);
+    free(data);
+    return e;
+}
+
+static enum err
+append_parts(struct publishing *publishing, int64_t number, int32_t day, const char *text,
+             struct err_text *why)
+{
+    Knockbox__Plan plan = KNOCKBOX__PLAN__INIT;
+    enum err e = ERR_OK;
+    plan.has_number = plan.has_part = plan.has_parts = plan.has_day = true;
+    plan.number = number;
+    plan.parts = count_pieces(text);
+    plan.day = day;
+    if (plan.parts > PARTS_MOST)
+        return err_set(ERR_INPUT, why, "the plan is too large to publish: plan fewer days");
+    for (size_t left = strlen(text), len; left > 0 && e == ERR_OK; left -= len, text += len) {
+        len = piece_len(text, left);
+        plan.part++;
+        e = append_part(publishing, &plan, text, len, why);
+    }
+    return e;
+}
+
+/* The tubs of a load that are at one café now. */
+static enum err
+append_pickup(struct publishing *publishing, int32_t today, const struct problem *p,
+              const struct plan_load *load, int site, struct err_text *why)
+{
+    Knockbox__Record record = KNOCKBOX__RECORD__INIT;
+    Knockbox__Pickup pickup = KNOCKBOX__PICKUP__INIT;
+    Knockbox__Codes codes = KNOCKBOX__CODES__INIT;
+    char *labels[PICKUP_TUBS];
+    for (int i = 0; i < load->tubs_n && codes.n_v < PICKUP_TUBS; i++) {
+        struct problem_tub *tub = &p->tubs[load->tubs[i]];
+        if (tub->site == site && tub->at == PROBLEM_AT_SITE)
+            labels[codes.n_v++] = tub->id;
+    }
+    if (codes.n_v == 0)
+        return ERR_OK;
+    codes.v = labels;
+    pickup.run = p->runs[load->run].id;
+    pickup.has_day = true;
+    pickup.day = today + p->runs[load->run].day;
+    pickup.for_site = p->sites[site].id;
+    pickup.tubs = &codes;
+    record.body_case = KNOCKBOX__RECORD__BODY_PICKUP;
+    record.pickup = &pickup;
+    arena_reset(&publishing->writing.line);
+    return append(publishing, &record, why);
+}
+
+static enum err
+append_pickups(struct publishing *publishing, int32_t today, const struct problem *p,
+               const struct plan *plan, struct err_text *why)
+{
+    enum err e = ERR_OK;
+    for (int i = 0; i < plan->loads_n; i++)
+        for (int site = 0; site < p->sites_n && e == ERR_OK; site++)
+            e = append_pickup(publishing, today, p, &plan->loads[i], site, why);
+    return e;
+}
+
+static enum err
+publish(struct publishing *publishing, int64_t number, int32_t today, const struct problem *p,
+        const struct plan *plan, const char *text, struct err_text *why)
+{
+    const struct serve_options *options = &publishing->writing.call->serve->options;
+    enum err e = store_begin(options->store, &publishing->txn, why);
+    if (e == ERR_OK)
+        e = append_parts(publishing, number, today, text, why);
+    if (e == ERR_OK)
+        e = append_pickups(publishing, today, p, plan, why);
+    if (e == ERR_OK)
+        e = store_commit(&publishing->txn, why);
+    store_abort(&publishing->txn);
+    if (e == ERR_OK && options->wrote != NULL)
+        options->wrote(options->owner);
+    return e;
+}
+
+enum err
+plan_record_write(struct call *call, int32_t today, const struct problem *problem,
+                  const struct plan *plan, json_t *view, struct err_text *why)
+{
+    struct publishing publishing = {.txn = NULL};
+    struct parts parts = {.number = 0};
+    enum err e = load_parts(call, &parts, why);
+    int64_t number = parts.number + 1;
+    parts_drop(&parts);
+    (void)json_object_set_new(view, "number", json_integer(number));
+    (void)json_object_set_new(view, "day", show_day(today));
+    char *text = e == ERR_OK ? json_dumps(view, JSON_COMPACT) : NULL;
+    if (e == ERR_OK && text == NULL)
+        e = err_set(ERR_MEM, why, "no memory for the plan");
+    if (e == ERR_OK)
+        e = writing_init(&publishing.writing, call, why);
+    if (e == ERR_OK)
+        e = publish(&publishing, number, today, problem, plan, text, why);
+    writing_done(&publishing.writing);
+    free(text);
+    return e;
+}

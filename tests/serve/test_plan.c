@@ -1,0 +1,116 @@
+/* The plan word: a problem out of the books, a plan that the checker takes, and the one published.
+ * Numbers are hand-worked; defaults are common practice, no source. */
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include "daemon/plan/problem_file.h"
+#include "tests/serve/room.h"
+
+static const char kitchen[] =
+    "{'kind':'product','code':'syrup','name':'Grounds syrup','class':'syrup','bottle_ml':500,"
+    "'shelf_d':90}\n"
+    "{'kind':'item','code':'sugar','name':'Sugar','class':'sugar','pack_g':10000,'pack_minor':900,"
+    "'currency':'GBP'}"
+    "\n"
+    "{'kind':'recipe','code':'syrup-1','product':'syrup','parts':[{'input':'grounds','parts':'1'},"
+    "{'input':'sugar','parts':'1'}],'grounds_min_g':2000,'grounds_max_g':8000,'strain_days':1,"
+    "'yield_ml_per_kg':1300,'labour_min':60}\n"
+    "{'kind':'price','product':'syrup','bottle_ml':500,'currency':'GBP','list_minor':800,"
+    "'transfer_minor':500,'from':'2026-01-01'}\n"
+    "{'kind':'station','code':'F1','class':'filter'}\n"
+    "{'kind':'route','code':'harbour','stops':['quayside'],'weekdays':[1,4],'van_tubs':20}\n"
+    "{'kind':'order','product':'syrup','count':6,'due':'2026-03-10','site':'quayside'}";
+
+/* Tuesday 3 March; three tubs at Quayside since Monday. */
+static struct room *
+kitchen_room(void)
+{
+    struct room *room = room_new("kitchen", true);
+    cr_assert(room_ask(room, "write", "mode=import", saltmere_catalogue) == ERR_OK, "%s",
+              room_why(room));
+    cr_assert(room_ask(room, "write", "mode=import", kitchen) == ERR_OK, "%s", room_why(room));
+    for (int i = 1; i <= 3; i++) {
+        char line[600];
+        snprintf(line, sizeof line,
+                 "{'kind':'tub','tub':'Q-0302-%d','coffee':'house-dark','origin':'espresso',"
+                 "'gross_g':3180,'tare_g':180,'method':'weighed',"
+                 "'first_knock':'2026-03-02T18:10:00+00:00','frozen':'2026-03-02T21:40:00+00:00',"
+                 "'place':'quayside-f1','at':'2026-03-02T21:40:00+00:00','site':'quayside'}",
+                 i);
+        cr_assert(room_ask(room, "write", "mode=import", line) == ERR_OK, "%s", room_why(room));
+    }
+    return room;
+}
+
+Test(plan, the_problem_reads_back_and_holds_what_the_books_say)
+{
+    struct room *room = kitchen_room();
+    struct problem *p = NULL;
+    struct err_text why = {.s = ""};
+    cr_assert(room_ask(room, "plan", "do=problem", NULL) == ERR_OK, "%s", room_why(room));
+    const char *json = json_string_value(json_object_get(room_answer(room), "problem"));
+    const char *csv = json_string_value(json_object_get(room_answer(room), "tubs"));
+    cr_assert(problem_parse(json, strlen(json), csv, strlen(csv), &p, &why) == ERR_OK, "%s", why.s);
+    cr_assert(eq(int, p->days, 14));
+    cr_assert(eq(int, p->stations, 1));
+    cr_assert(eq(int, p->recipes_n, 1));
+    cr_assert(eq(i64, p->recipes[0].puck_max_g, 8000));
+    cr_assert(eq(i64, p->ingredients[0].cents_per_kg, 90));
+    cr_assert(eq(i64, p->recipes[0].need_g_per_kg[0], 1000));
+    cr_assert(eq(i64, p->orders[0].ml, 3000));          /* 6 bottles of 500 ml */
+    cr_assert(eq(i64, p->orders[0].cents_per_l, 1000)); /* 500 for half a litre */
+    cr_assert(eq(int, p->orders[0].due_day, 7));
+    cr_assert(eq(int, p->runs_n, 4));               /* Mondays and Thursdays of 14 days */
+    cr_assert(not(p->calendar[5].working));         /* Sunday 8 March */
+    cr_assert(eq(int, p->calendar[6].thaw_day, 4)); /* Monday's batches thaw on Saturday */
+    int there = 0;
+    for (int i = 0; i < p->tubs_n; i++)
+        there += p->tubs[i].at == PROBLEM_AT_SITE;
+    cr_assert(eq(int, there, 3));
+    cr_assert(json_array_size(json_object_get(room_answer(room), "assumed")) > 0);
+    problem_free(p);
+    room_free(room);
+}
+
+Test(plan, what_is_made_is_published_and_shown_again)
+{
+    struct room *room = kitchen_room();
+    cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_NOT_FOUND);
+    cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(i64, room_number(room, "number"), 1));
+    cr_assert(room_number(room, "batches") > 0, "%s", room_text(room));
+    char *made = strdup(room_text(room));
+    cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(str, (char *)room_text(room), made));
+    free(made);
+    cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(i64, room_number(room, "number"), 2));
+    cr_assert(room_ask(room, "export", "kind=pickup", NULL) == ERR_OK);
+    cr_assert(strstr(room_text(room), "\"for_site\":\"quayside\"") != NULL, "%s", room_text(room));
+    room_free(room);
+}
+
+Test(plan, an_empty_kitchen_gets_an_empty_plan)
+{
+    struct room *room = room_new("kitchen", true);
+    cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(i64, room_number(room, "batches"), 0));
+    room_free(room);
+}
+
+Test(plan, the_same_books_give_the_same_problem)
+{
+    struct room *room = kitchen_room();
+    cr_assert(room_ask(room, "plan", "do=problem", NULL) == ERR_OK);
+    char *first = strdup(room_text(room));
+    cr_assert(room_ask(room, "plan", "do=problem", NULL) == ERR_OK);
+    cr_assert(eq(str, (char *)room_text(room), first));
+    free(first);
+    cr_assert(room_ask(room, "plan", "do=problem days=61", NULL) == ERR_INPUT);
+    cr_assert(room_ask(room, "plan", "do=dance", NULL) == ERR_INPUT);
+    room_roles(room, ROLE_BIT_BARISTA);
+    cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_DENIED);
+    room_free(room);
+}
