@@ -9,16 +9,22 @@
 
 enum {
     CSV_COLUMNS = 24,
-    CSV_ROWS = 256
+    CSV_ROWS = 256,
+    CSV_TABLES = 16,
+    CSV_TEXT = 512 * 1024,
 };
 
-/* Tables stay reachable until the test's process ends. */
 struct csv {
-    struct csv *next;
     int columns, rows;
     char *name[CSV_COLUMNS];
     char *cell[CSV_ROWS][CSV_COLUMNS];
 };
+
+/* Tables live until the test's process ends; nothing of them is on the heap. */
+static struct csv csv_tables[CSV_TABLES];
+static int csv_count;
+static char csv_text_all[CSV_TEXT];
+static char *csv_text_end = csv_text_all;
 
 static inline int
 csv_cut(char *line, char **cell)
@@ -51,14 +57,14 @@ csv_read(const char *file)
     snprintf(path, sizeof path, "%s/%s", TEST_SOURCE, file);
     FILE *in = fopen(path, "r");
     cr_assert(in != NULL, "%s", path);
-    static struct csv *all;
-    struct csv *t = calloc(1, sizeof *t);
-    t->next = all;
-    all = t;
+    cr_assert(csv_count < CSV_TABLES);
+    struct csv *t = &csv_tables[csv_count++];
     while (fgets(line, sizeof line, in) != NULL) {
         if ((t->columns == 0 && line[0] == '#') || line[0] == '\n')
             continue;
-        char *copy = strdup(line);
+        char *copy = csv_text_end;
+        cr_assert(strlen(line) + 1 < (size_t)(csv_text_all + CSV_TEXT - csv_text_end));
+        csv_text_end = stpcpy(copy, line) + 1;
         if (t->columns == 0)
             t->columns = csv_cut(copy, t->name);
         else

@@ -55,8 +55,21 @@ struct said {
     json_t *json; /* of out or err */
 };
 
-/* What was said stays reachable until the test's process ends. */
+/* What was said lives until the test ends. */
 static struct said said[4000];
+static size_t said_count;
+
+static void
+forget(void)
+{
+    for (size_t i = 0; i < said_count; i++) {
+        free(said[i].out);
+        free(said[i].err);
+        json_decref(said[i].json);
+    }
+}
+
+TestSuite(command, .fini = forget);
 
 /* Words parted by one blank; a blank inside a value is written as ~. */
 static struct said
@@ -75,8 +88,7 @@ say(const char *line, bool json)
         s += n;
         s += *s == ' ' ? 1 : 0;
     }
-    static size_t count;
-    cr_assert(count < sizeof said / sizeof said[0]);
+    cr_assert(said_count < sizeof said / sizeof said[0]);
     struct said r = {0};
     size_t out_size = 0, err_size = 0;
     FILE *out = open_memstream(&r.out, &out_size);
@@ -86,7 +98,7 @@ say(const char *line, bool json)
     fclose(err);
     if (json)
         r.json = json_loads(r.status == 0 ? r.out : r.err, JSON_REJECT_DUPLICATES, NULL);
-    said[count++] = r;
+    said[said_count++] = r;
     return r;
 }
 
