@@ -18,9 +18,11 @@ struct arena {
     size_t size, used;
 };
 
+/* 64 bytes for each byte of a record: enough for whatever passes the checks, even a list of labels
+ * of one letter, so that what a site could write a hub can read. */
 enum {
-    ARENA_RECORD = 64 * 1024,
-    ARENA_BIG_RECORD = 1024 * 1024,
+    ARENA_RECORD = 256 * 1024,
+    ARENA_BIG_RECORD = 4 * 1024 * 1024,
     ARENA_FRAME = 1024 * 1024
 };
 

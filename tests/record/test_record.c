@@ -278,6 +278,68 @@ Test(record, only_big_kinds_may_take_more_than_4_kib)
     json_decref(line);
 }
 
+/* Packs the record, which fills its kind's size nearly, and reads it in an arena of `size`. */
+static enum err
+decode_in(const Knockbox__Record *record, size_t size)
+{
+    static uint8_t bytes[RECORD_BIG_MAX];
+    struct err_text why = {.s = ""};
+    struct arena small;
+    size_t used = 0;
+    Knockbox__Record *stored = NULL;
+    cr_assert(arena_init(&small, size, NULL) == ERR_OK);
+    cr_assert(codec_encode(&record->base, bytes, sizeof bytes, &used, &why) == ERR_OK);
+    enum err e = record_decode(bytes, used, true, &small, &stored, &why);
+    arena_done(&small);
+    return e;
+}
+
+/* What takes the most memory for its bytes: long lists of the shortest entries. */
+Test(record, whatever_a_site_can_write_fits_the_arena_of_its_kind)
+{
+    enum {
+        LABELS = (RECORD_BIG_MAX - 400) / 3,
+        BOTTLES = (RECORD_BIG_MAX - 400) / 7,
+        TUBS = (RECORD_MAX - 200) / 5
+    };
+    static char *labels[LABELS];
+    static Knockbox__BottleCount *bottles[BOTTLES];
+    static Knockbox__ReceivedTub *tubs[TUBS];
+    Knockbox__BottleCount bottle = KNOCKBOX__BOTTLE_COUNT__INIT;
+    Knockbox__ReceivedTub tub = KNOCKBOX__RECEIVED_TUB__INIT;
+    Knockbox__Codes codes = KNOCKBOX__CODES__INIT;
+    Knockbox__BottleCounts counts = KNOCKBOX__BOTTLE_COUNTS__INIT;
+    bottle.lot = tub.tub = "T";
+    bottle.has_count = 1;
+    for (size_t i = 0; i < LABELS; i++)
+        labels[i] = "T";
+    for (size_t i = 0; i < BOTTLES; i++)
+        bottles[i] = &bottle;
+    for (size_t i = 0; i < TUBS; i++)
+        tubs[i] = &tub;
+
+    json_t *line = sample_line(kind_by_word("stocktake"));
+    Knockbox__Record *record = record_of(line);
+    fill_envelope(record);
+    record->stocktake->bottles = NULL;
+    record->stocktake->tubs = &codes;
+    codes = (Knockbox__Codes){codes.base, LABELS, labels};
+    cr_expect(eq(int, decode_in(record, ARENA_BIG_RECORD), ERR_OK));
+    record->stocktake->tubs = NULL;
+    record->stocktake->bottles = &counts;
+    counts = (Knockbox__BottleCounts){counts.base, BOTTLES, bottles};
+    cr_expect(eq(int, decode_in(record, ARENA_BIG_RECORD), ERR_OK));
+    json_decref(line);
+
+    line = sample_line(kind_by_word("receive"));
+    record = record_of(line);
+    fill_envelope(record);
+    record->receive->tubs = tubs;
+    record->receive->n_tubs = TUBS;
+    cr_expect(eq(int, decode_in(record, ARENA_RECORD), ERR_OK));
+    json_decref(line);
+}
+
 Test(record, a_kind_of_a_later_version_passes_and_no_kind_does_not)
 {
     static uint8_t bytes[RECORD_BIG_MAX];
