@@ -137,25 +137,38 @@ get(const struct table_model *model, const char *path, const char *key)
     return text != NULL ? text : "-";
 }
 
+/* One sentence, broken at blanks. */
+__attribute__((format(printf, 2, 3))) static void
+sentence(struct text *t, const char *format, ...)
+{
+    char line[1024];
+    va_list args;
+    va_start(args, format);
+    (void)vsnprintf(line, sizeof line, format, args);
+    va_end(args);
+    paragraph(t, "", line);
+}
+
 static void
 answer(struct text *t, const struct table_model *model)
 {
-    say(t, "Report of %s to %s: %s, basis %s\n\n", get(model, "period", "start"),
-        get(model, "period", "end"), get(model, "", "status"), get(model, "", "basis"));
-    say(t, "%s kg of grounds generated, %s kg captured: %s %%.\n",
-        get(model, "grounds", "generated_kg"), get(model, "grounds", "captured_kg"),
-        get(model, "grounds", "capture_rate_pct"));
-    say(t, "%s %% of it was not weighed.\n", get(model, "quality", "estimated_share_pct"));
-    say(t, "%s kg of waste diverted, %s kg disposed of: %s %% diverted.\n",
-        get(model, "waste", "diverted_kg"), get(model, "waste", "disposed_kg"),
-        get(model, "waste", "diverted_pct"));
-    say(t, "%s kg wait for an end; the end of %s kg is not known.\n",
-        get(model, "waste", "waiting_kg"), get(model, "waste", "unknown_kg"));
-    say(t, "%s kg CO2e in the inventory (factors %s), %s kg not quantified.\n",
-        get(model, "emissions", "inventory_kg_co2e"), get(model, "", "edition"),
-        get(model, "emissions", "not_quantified_kg"));
-    say(t, "Tubs: %s kg in the books, unexplained %s kg.\n", get(model, "stock", "closing_kg"),
-        get(model, "stock", "unexplained_kg"));
+    sentence(t, "Report of %s to %s: %s, basis %s", get(model, "period", "start"),
+             get(model, "period", "end"), get(model, "", "status"), get(model, "", "basis"));
+    say(t, "\n");
+    sentence(t, "%s kg of grounds generated, %s kg captured: %s %%.",
+             get(model, "grounds", "generated_kg"), get(model, "grounds", "captured_kg"),
+             get(model, "grounds", "capture_rate_pct"));
+    sentence(t, "%s %% of it was not weighed.", get(model, "quality", "estimated_share_pct"));
+    sentence(t, "%s kg of waste diverted, %s kg disposed of: %s %% diverted.",
+             get(model, "waste", "diverted_kg"), get(model, "waste", "disposed_kg"),
+             get(model, "waste", "diverted_pct"));
+    sentence(t, "%s kg wait for an end; the end of %s kg is not known.",
+             get(model, "waste", "waiting_kg"), get(model, "waste", "unknown_kg"));
+    sentence(t, "%s kg CO2e in the inventory (factors %s), %s kg not quantified.",
+             get(model, "emissions", "inventory_kg_co2e"), get(model, "", "edition"),
+             get(model, "emissions", "not_quantified_kg"));
+    sentence(t, "Tubs: %s kg in the books, unexplained %s kg.", get(model, "stock", "closing_kg"),
+             get(model, "stock", "unexplained_kg"));
 }
 
 /* ---- sections */

@@ -3,6 +3,7 @@
 #include <criterion/new/assert.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include "daemon/report/trace.h"
 #include "tests/report/month.h"
 
@@ -59,6 +60,51 @@ Test(example, months_are_the_same_in_any_order_of_arrival)
         cr_expect(is_as_worked(play, "2026-04"), "seed %d", (int)seed);
         play_free(play);
     }
+}
+
+static char *
+load_text(const char *name)
+{
+    char path[512];
+    snprintf(path, sizeof path, "%s/tests/golden/%s", TEST_SOURCE, name);
+    FILE *file = fopen(path, "r");
+    cr_assert(ne(ptr, file, NULL), "%s", path);
+    char *text = calloc(1, 1 << 20);
+    size_t len = fread(text, 1, (1 << 20) - 1, file);
+    text[len] = '\0';
+    fclose(file);
+    return text;
+}
+
+/* March is closed, so its heads are those of its close: none. */
+Test(example, prints_of_a_closed_month_are_byte_for_byte_the_golden_ones)
+{
+    struct play *play = play_example(9);
+    char *json = month_text(play, "2026-03", false), *words = month_text(play, "2026-03", true);
+    char *golden_json = load_text("report-2026-03.json");
+    char *golden_words = load_text("report-2026-03.txt");
+    cr_expect(eq(str, json, golden_json));
+    cr_expect(eq(str, words, golden_words));
+    free(json);
+    free(words);
+    free(golden_json);
+    free(golden_words);
+    play_free(play);
+}
+
+Test(example, text_has_at_most_80_columns_and_no_blanks_at_the_end)
+{
+    static const char *const months[] = {"2026-02", "2026-03", "2026-04"};
+    struct play *play = play_example(0);
+    for (size_t i = 0; i < 3; i++) {
+        char *text = month_text(play, months[i], true);
+        for (char *line = strtok(text, "\n"); line != NULL; line = strtok(NULL, "\n")) {
+            cr_expect(le(sz, strlen(line), 80), "%s", line);
+            cr_expect(ne(chr, line[strlen(line) - 1], ' '), "%s|", line);
+        }
+        free(text);
+    }
+    play_free(play);
 }
 
 Test(example, C1_traces_are_as_worked_out_apart)
