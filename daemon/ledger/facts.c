@@ -268,6 +268,112 @@ facts_next_subject(const struct view *view, enum subject_class class, char code[
     return e;
 }
 
+/* ---- the index in one pass */
+
+struct stream {
+    struct kv_walk *walk;
+    enum subject_class class;
+    char code[SUBJECT_CODE_MAX]; /* of the first place that is not given out yet */
+    struct place_of first;
+    bool more;
+    struct places places;
+};
+
+/* Reads one entry ahead. `more` is false at the end of the class. */
+static enum err
+read_ahead(struct stream *s, struct err_text *why)
+{
+    MDB_val key, value;
+    struct entry entry = {.code = ""};
+    enum err e = kv_next(s->walk, &key, &value, why);
+    if (e == ERR_OK)
+        e = entry_read(key.mv_data, key.mv_size, value.mv_data, value.mv_size, &entry, why);
+    s->more = e == ERR_OK && entry.class == s->class;
+    if (!s->more)
+        return e == ERR_NOT_FOUND ? ERR_OK : e;
+    size_t len = strlen(entry.code);
+    if (len >= sizeof s->code)
+        return err_set(ERR_DAMAGED, why, "ledger: a code of the index is too long");
+    memcpy(s->code, entry.code, len + 1);
+    s->first = (struct place_of){entry.lsn, entry.fix_lsn};
+    return ERR_OK;
+}
+
+enum err
+stream_open(const struct view *view, enum subject_class class, const char *code,
+            struct stream **out_stream, struct err_text *why)
+{
+    struct stream *s = calloc(1, sizeof *s);
+    if (s == NULL)
+        return err_set(ERR_MEM, why, "ledger: out of memory");
+    s->class = class;
+    struct key from = key_row(class, code);
+    if (code[0] != '\0')
+        key_byte(&from, 1);
+    enum err e = kv_walk_open(view->kv, view->tables->facts, from.bytes, from.n, &s->walk, why);
+    if (e == ERR_OK)
+        e = read_ahead(s, why);
+    if (e == ERR_OK)
+        *out_stream = s;
+    else
+        stream_close(s);
+    return e;
+}
+
+void
+stream_close(struct stream *s)
+{
+    if (s == NULL)
+        return;
+    kv_walk_close(s->walk);
+    free(s->places.at);
+    free(s);
+}
+
+static enum err
+keep_place(struct places *places, const struct place_of *place, struct err_text *why)
+{
+    if (places->n == places->room) {
+        size_t room = places->room * 2 + 32;
+        struct place_of *at = realloc(places->at, room * sizeof *at);
+        if (at == NULL)
+            return err_set(ERR_MEM, why, "ledger: out of memory");
+        places->at = at;
+        places->room = room;
+    }
+    places->at[places->n++] = *place;
+    return ERR_OK;
+}
+
+enum err
+stream_next(struct stream *s, char out_code[SUBJECT_CODE_MAX], const struct places **out_places,
+            struct err_text *why)
+{
+    enum err e = ERR_OK;
+    s->places.n = 0;
+    if (!s->more)
+        return ERR_NOT_FOUND;
+    memcpy(out_code, s->code, sizeof s->code);
+    while (e == ERR_OK && s->more && strcmp(s->code, out_code) == 0) {
+        e = keep_place(&s->places, &s->first, why);
+        if (e == ERR_OK)
+            e = read_ahead(s, why);
+    }
+    *out_places = &s->places;
+    return e;
+}
+
+enum err
+facts_load_places(const struct view *view, enum subject_class class, const struct places *places,
+                  struct pool *pool, struct fact_list *list, struct err_text *why)
+{
+    struct loading l = {.view = view, .class = class, .pool = pool, .list = list};
+    enum err e = ERR_OK;
+    for (size_t i = 0; i < places->n && e == ERR_OK; i++)
+        e = load_one(&l, places->at[i].lsn, places->at[i].fix_lsn, why);
+    return e;
+}
+
 /* ---- stocktakes */
 
 static char *

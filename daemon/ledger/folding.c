@@ -132,7 +132,9 @@ folding_run(struct folding *f, enum subject_class class, const char *code,
 {
     const struct class_row *row = class_row(class);
     begin(f, why);
-    enum err e = facts_load(f->view, class, code, 0, false, &f->pool, &f->facts, why);
+    enum err e = f->places != NULL
+                     ? facts_load_places(f->view, class, f->places, &f->pool, &f->facts, why)
+                     : facts_load(f->view, class, code, 0, false, &f->pool, &f->facts, why);
     if (e != ERR_OK || f->facts.n == 0 || row == NULL || row->fold == NULL)
         return finish(f, e, out_bytes, out_len);
     struct fold_input in = {.catalogue = f->view->catalogue,

@@ -17,6 +17,7 @@ struct folding {
     const struct view *view;
     const struct counts *counts;
     const char *hub_site;
+    const struct places *places; /* of the subject, when they are known already; NULL: look */
     struct pool pool;
     struct fact_list facts;
     struct outcome *outcome;

@@ -102,18 +102,22 @@ walk_log(struct ledger *ledger, uint64_t last, pass_fn *pass, uint64_t *out_reco
     return e;
 }
 
-/* Folds subjects of a class from `code` on until enough facts were read; ERR_NOT_FOUND: no more. */
+/* Folds subjects of a class behind `code` until enough facts were read; ERR_NOT_FOUND: no more. */
 static enum err
 fold_group(struct ledger *ledger, const struct view *view, enum subject_class class,
            char code[SUBJECT_CODE_MAX], struct err_text *why)
 {
-    enum err e = ERR_OK;
+    struct stream *stream = NULL;
+    struct folding *folding = &ledger->folding;
+    enum err e = stream_open(view, class, code, &stream, why);
     for (size_t facts = 0; facts < FOLD_GROUP && e == ERR_OK;) {
-        e = facts_next_subject(view, class, code, why);
+        e = stream_next(stream, code, &folding->places, why);
         if (e == ERR_OK)
             e = refold(ledger, view, class, code, why);
-        facts += ledger->folding.facts.n + 1;
+        facts += folding->facts.n + 1;
     }
+    folding->places = NULL;
+    stream_close(stream);
     return e;
 }
 
