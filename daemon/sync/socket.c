@@ -136,7 +136,7 @@ socket_send(void *socket, const struct peer *peer, const Knockbox__Wire *message
 enum err
 socket_bind(void *socket, const char *endpoint, struct err_text *why)
 {
-    char host[ENDPOINT_SIZE], address[ENDPOINT_SIZE + 16];
+    char host[ENDPOINT_SIZE], address[ENDPOINT_SIZE + 32];
     unsigned port = 0;
     if (!endpoint_split(endpoint, host, sizeof host, &port))
         return err_input(why, "listen", endpoint, "tcp://HOST:PORT");

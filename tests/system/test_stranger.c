@@ -1,0 +1,254 @@
+/* test_stranger.c - who has no key gets nothing; who has one speaks for its own site only.
+ *
+ * Sources: ZeroMQ RFC 25 (CURVE), 27 (ZAP); the facts of libzmq 4.3.4 that this project measured
+ * (docs/decisions/0003-wire.md). */
+#include <arpa/inet.h>
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <sys/time.h>
+#include <unistd.h>
+#include <zmq.h>
+
+#include "daemon/sync/socket.h"
+#include "tests/system/program.h"
+
+struct scene {
+    char place[PLACE], hub[PLACE * 2], cafe[PLACE * 2], endpoint[PLACE];
+    struct daemon h;
+    struct key_file key; /* of the enrolled café */
+    void *context;
+};
+
+static void
+begin(struct scene *s)
+{
+    char path[PLACE * 3];
+    place_make(s->place);
+    snprintf(s->hub, sizeof s->hub, "%s/hub", s->place);
+    snprintf(s->cafe, sizeof s->cafe, "%s/cafe", s->place);
+    s->h = start_hub(s->hub);
+    endpoint_of(s->hub, s->endpoint);
+    join_cafe(s->hub, s->cafe, "quayside");
+    snprintf(path, sizeof path, "%s/cafe.key", s->cafe);
+    cr_assert(key_file_read(path, &s->key, NULL) == ERR_OK);
+    cr_assert(socket_context(&s->context, NULL) == ERR_OK);
+}
+
+static void
+end(struct scene *s)
+{
+    zmq_ctx_term(s->context);
+    cr_expect(answer_has(s->hub, "status", "kitchen"));
+    cr_expect(eq(int, end_daemon(&s->h), 0));
+    place_done(s->place);
+}
+
+static void *
+connect_with(struct scene *s, const struct key_pair *pair)
+{
+    void *socket = NULL;
+    cr_assert(socket_client(s->context, pair, s->key.hub, &socket, NULL) == ERR_OK);
+    cr_assert(zmq_connect(socket, s->endpoint) == 0);
+    return socket;
+}
+
+/* Says Hello as `site`; waits for the line at most a second. */
+static bool
+say_hello(void *socket, const char *site, uint32_t version)
+{
+    static uint8_t scratch[WIRE_MOST];
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Hello hello = KNOCKBOX__HELLO__INIT;
+    hello.has_version = hello.has_now_ms = true;
+    hello.version = version;
+    hello.site = (char *)site;
+    hello.now_ms = 1772496000000;
+    message.what_case = KNOCKBOX__WIRE__WHAT_HELLO;
+    message.hello = &hello;
+    for (int i = 0; i < 50; i++) {
+        if (socket_send(socket, NULL, &message, scratch))
+            return true;
+        usleep(20000);
+    }
+    return false;
+}
+
+/* The kind of the next message; 0: none within a second. `text` of a refusal is kept. */
+static int
+next_kind(void *socket, char text[600])
+{
+    static uint8_t bytes[WIRE_MOST];
+    struct arena arena;
+    const Knockbox__Wire *message = NULL;
+    zmq_pollitem_t item = {.socket = socket, .events = ZMQ_POLLIN};
+    int kind = 0;
+    text[0] = '\0';
+    if (zmq_poll(&item, 1, 1000) <= 0)
+        return 0;
+    int n = zmq_recv(socket, bytes, sizeof bytes, 0);
+    cr_assert(arena_init(&arena, ARENA_FRAME, NULL) == ERR_OK);
+    if (n > 0 && wire_unpack(bytes, (size_t)n, &arena, &message, NULL) == ERR_OK) {
+        kind = (int)message->what_case;
+        if (kind == KNOCKBOX__WIRE__WHAT_REFUSE)
+            snprintf(text, 600, "%s", message->refuse->text);
+    }
+    arena_done(&arena);
+    return kind;
+}
+
+Test(stranger, with_an_unknown_key_gets_no_answer, .timeout = 60)
+{
+    struct scene s;
+    struct key_pair pair;
+    char text[600];
+    begin(&s);
+    cr_assert(key_pair_new(&pair, NULL) == ERR_OK);
+    void *socket = connect_with(&s, &pair);
+    cr_expect(not(say_hello(socket, "quayside", 1))); /* the line never takes it */
+    cr_expect(eq(int, next_kind(socket, text), 0));
+    zmq_close(socket);
+    end(&s);
+}
+
+Test(stranger, without_curve_gets_no_answer, .timeout = 60)
+{
+    struct scene s;
+    char text[600];
+    begin(&s);
+    void *socket = zmq_socket(s.context, ZMQ_DEALER);
+    int zero = 0, one = 1;
+    zmq_setsockopt(socket, ZMQ_LINGER, &zero, sizeof zero);
+    zmq_setsockopt(socket, ZMQ_IMMEDIATE, &one, sizeof one);
+    zmq_connect(socket, s.endpoint);
+    cr_expect(not(say_hello(socket, "quayside", 1)));
+    cr_expect(eq(int, next_kind(socket, text), 0));
+    zmq_close(socket);
+    end(&s);
+}
+
+static int
+raw_line(const char *endpoint)
+{
+    struct sockaddr_in to = {.sin_family = AF_INET, .sin_addr = {htonl(INADDR_LOOPBACK)}};
+    to.sin_port = htons((uint16_t)atoi(strrchr(endpoint, ':') + 1));
+    int fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+    cr_assert(connect(fd, (struct sockaddr *)&to, sizeof to) == 0);
+    return fd;
+}
+
+Test(stranger, who_is_silent_or_talks_nonsense_is_cut_off_within_ten_seconds, .timeout = 60)
+{
+    static const char nonsense[] = "GET / HTTP/1.1\r\nHost: kitchen\r\n\r\n";
+    struct scene s;
+    struct timeval most = {.tv_sec = 10};
+    begin(&s);
+    for (int speaks = 0; speaks < 2; speaks++) {
+        int fd = raw_line(s.endpoint);
+        char bytes[4096];
+        size_t got = 0;
+        ssize_t n = 0;
+        setsockopt(fd, SOL_SOCKET, SO_RCVTIMEO, &most, sizeof most);
+        if (speaks)
+            cr_assert(write(fd, nonsense, sizeof nonsense - 1) > 0);
+        while ((n = read(fd, bytes, sizeof bytes)) > 0)
+            got += (size_t)n;
+        cr_expect(n == 0 || errno == ECONNRESET, "still open: %s", strerror(errno));
+        cr_expect(got <= 64, "%zu bytes", got); /* the greeting of ZMTP */
+        close(fd);
+    }
+    end(&s);
+}
+
+Test(peer, speaks_for_its_own_site_only, .timeout = 60)
+{
+    struct scene s;
+    char text[600];
+    begin(&s);
+    void *socket = connect_with(&s, &s.key.own);
+    cr_assert(say_hello(socket, "harbour", 1));
+    cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_REFUSE));
+    cr_expect(strstr(text, "belongs to site quayside") != NULL, "%s", text);
+    cr_assert(say_hello(socket, "quayside", 1)); /* the truth is heard on the same line */
+    cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_WELCOME));
+    zmq_close(socket);
+    end(&s);
+}
+
+Test(peer, of_a_newer_release_is_refused_in_words, .timeout = 60)
+{
+    struct scene s;
+    char text[600];
+    begin(&s);
+    void *socket = connect_with(&s, &s.key.own);
+    cr_assert(say_hello(socket, "quayside", 2));
+    cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_REFUSE));
+    cr_expect(strstr(text, "speaks version 2") != NULL, "%s", text);
+    zmq_close(socket);
+    end(&s);
+}
+
+/* Frames that are no message, many parts, an endless one and one over the limit: dropped, and the
+ * hub goes on. */
+Test(peer, sends_rubbish_and_the_hub_goes_on, .timeout = 60)
+{
+    struct scene s;
+    char text[600];
+    uint64_t random = 88172645463325252u;
+    uint8_t *bytes = malloc(WIRE_MOST + 1000);
+    begin(&s);
+    void *socket = connect_with(&s, &s.key.own);
+    cr_assert(say_hello(socket, "quayside", 1));
+    cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_WELCOME));
+    for (int i = 0; i < 500; i++) {
+        size_t len = 1 + (size_t)(random % 300);
+        for (size_t k = 0; k < len; k++) {
+            random ^= random << 13;
+            random ^= random >> 7;
+            random ^= random << 17;
+            bytes[k] = (uint8_t)random;
+        }
+        zmq_send(socket, bytes, len, ZMQ_DONTWAIT | (i % 5 == 0 ? ZMQ_SNDMORE : 0));
+    }
+    zmq_send(socket, "", 0, 0);
+    zmq_close(socket);
+    socket = connect_with(&s, &s.key.own);
+    cr_assert(say_hello(socket, "quayside", 1));
+    cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_WELCOME));
+    memset(bytes, 0, WIRE_MOST + 1000);
+    zmq_send(socket, bytes, WIRE_MOST + 1000, ZMQ_DONTWAIT); /* the hub cuts the line */
+    zmq_close(socket);
+    socket = connect_with(&s, &s.key.own);
+    cr_assert(say_hello(socket, "quayside", 1));
+    cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_WELCOME));
+    zmq_close(socket);
+    free(bytes);
+    end(&s);
+}
+
+/* A machine's key is not a person's, and the other way round. */
+Test(peer, a_machine_asks_no_requests, .timeout = 60)
+{
+    static uint8_t scratch[WIRE_MOST];
+    struct scene s;
+    char text[600];
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Request request = KNOCKBOX__REQUEST__INIT;
+    begin(&s);
+    void *socket = connect_with(&s, &s.key.own);
+    cr_assert(say_hello(socket, "quayside", 1));
+    cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_WELCOME));
+    request.has_version = request.has_number = true;
+    request.version = request.number = 1;
+    request.word = "status";
+    message.what_case = KNOCKBOX__WIRE__WHAT_REQUEST;
+    message.request = &request;
+    cr_assert(socket_send(socket, NULL, &message, scratch));
+    cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_REFUSE));
+    zmq_close(socket);
+    end(&s);
+}
