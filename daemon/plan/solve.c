@@ -9,12 +9,13 @@
 #include "daemon/plan/product.h"
 #include "daemon/plan/search.h"
 #include "daemon/plan/spread.h"
+#include "daemon/plan/tidy.h"
 
 enum {
     WHOLE_PLAN_MOST = 400, /* picks of a programme over all days that is solved to the end */
     WINDOW_MOST = 1500,    /* picks of a programme over two days that is worth a try */
     STARTS_MOST = 3,       /* drafts that get polished */
-    ROUNDS_MOST = 4,
+    WINDOWS_A_START = 30,
 };
 
 struct solving {
@@ -30,6 +31,7 @@ struct solving {
     struct draft starts[STARTS_MOST]; /* the best drafts of the class programme, the best first */
     check_units start_worth[STARTS_MOST];
     int starts_n;
+    int windows_left; /* programmes that may still be solved for this start */
     struct err_text *why;
 };
 
@@ -203,61 +205,94 @@ do_whole_plan(struct solving *s)
     return offer(s, &d, &better);
 }
 
-/* Every window of one day, then of two days, once over. */
+/* Polishing one draft: which windows have been looked at since it last changed. */
+struct polishing {
+    struct draft d;
+    check_units worth;
+    bool *free_place;
+    int *seen;   /* by window: the draft's version when nothing was found */
+    int version; /* from 1; one more with each change */
+};
+
+/* Whether no more is to be had than is worth the time: within so much of the bound. */
+static bool
+near_enough(const struct solving *s, check_units worth)
+{
+    double gap = s->effort > 1 ? 0.0002 : 0.002;
+    return s->bound < LP_FREE / 2 && check_cents(worth) >= s->bound - gap * fabs(s->bound);
+}
+
 static enum err
-polish_round(struct solving *s, struct draft *d, bool *free_place)
+polish_window(struct solving *s, struct polishing *w, int a, int b)
 {
     int days = s->classes.days_n;
-    for (int width = 1; width <= 2; width++)
-        for (int a = 0; a < days; a++)
-            for (int b = width == 1 ? a : a + 1; b < (width == 1 ? a + 1 : days); b++) {
-                double bound = 0;
-                memset(free_place, 0, (size_t)days * sizeof *free_place);
-                free_place[a] = free_place[b] = true;
-                enum err e = polish(s, d, free_place, 40 * s->effort, 0.5, &bound);
+    int *seen = &w->seen[a * days + b];
+    check_units worth = 0;
+    double bound = 0;
+    bool ok = false;
+    if (*seen == w->version || s->windows_left <= 0 || near_enough(s, w->worth))
+        return ERR_OK;
+    s->windows_left--;
+    memset(w->free_place, 0, (size_t)days * sizeof *w->free_place);
+    w->free_place[a] = w->free_place[b] = true;
+    enum err e = polish(s, &w->d, w->free_place, 40 * s->effort, 0.5, &bound);
+    if (e == ERR_OK)
+        e = weigh(s, &w->d, &worth, &ok);
+    if (worth > w->worth + CHECK_UNITS_PER_CENT) {
+        w->worth = worth;
+        w->version++;
+    }
+    *seen = w->version;
+    return e;
+}
+
+/* Windows of one day, then of two days, again and again until none brings anything. */
+static enum err
+polish_rounds(struct solving *s, struct polishing *w)
+{
+    int days = s->classes.days_n;
+    for (int before = 0; before < w->version;) {
+        before = w->version;
+        for (int apart = 0; apart < days; apart++)
+            for (int a = 0; a + apart < days; a++) {
+                enum err e = polish_window(s, w, a, a + apart);
                 if (e != ERR_OK)
                     return e;
             }
+    }
     return ERR_OK;
 }
 
-/* Rounds over one draft until a round brings nothing. */
 static enum err
-polish_start(struct solving *s, struct draft *d, bool *free_place)
+polish_start(struct solving *s, int start)
 {
-    check_units worth = 0;
-    check_units before = 0;
-    bool ok = false;
-    enum err e = weigh(s, d, &worth, &ok);
-    for (int round = 0; e == ERR_OK && round < ROUNDS_MOST; round++) {
-        before = worth;
-        e = polish_round(s, d, free_place);
-        if (e == ERR_OK)
-            e = weigh(s, d, &worth, &ok);
-        if (worth <= before)
-            break;
-    }
+    struct polishing w = {.worth = s->start_worth[start], .version = 1};
+    int days = s->classes.days_n;
+    bool better = false;
+    enum err e = draft_copy(&s->starts[start], &w.d, s->why);
+    if (e == ERR_OK)
+        e = problem_list(days, sizeof *w.free_place, &w.free_place, s->why);
+    if (e == ERR_OK)
+        e = problem_list(days * days, sizeof *w.seen, &w.seen, s->why);
+    if (e == ERR_OK)
+        e = polish_rounds(s, &w);
+    free(w.free_place);
+    free(w.seen);
+    if (e == ERR_OK)
+        return offer(s, &w.d, &better);
+    draft_done(&w.d);
     return e;
 }
 
 static enum err
 do_windows(struct solving *s)
 {
-    bool *free_place = NULL;
-    enum err e = problem_list(s->classes.days_n, sizeof *free_place, &free_place, s->why);
+    enum err e = ERR_OK;
     for (int i = 0; e == ERR_OK && i < s->starts_n; i++) {
-        struct draft d;
-        bool better = false;
-        e = draft_copy(&s->starts[i], &d, s->why);
-        if (e != ERR_OK)
-            break;
-        e = polish_start(s, &d, free_place);
-        if (e == ERR_OK)
-            e = offer(s, &d, &better);
-        else
-            draft_done(&d);
+        s->windows_left = WINDOWS_A_START * s->effort;
+        if (!near_enough(s, s->best_worth))
+            e = polish_start(s, i);
     }
-    free(free_place);
     return e;
 }
 
@@ -280,6 +315,29 @@ do_first(struct solving *s, const struct plan *first)
     struct draft d;
     enum err e = draft_from_plan(&d, s->p, first, s->why);
     return e == ERR_OK ? offer_start(s, &d) : e;
+}
+
+/* Older tubs sooner, where that costs nothing. */
+static enum err
+do_tidy(struct solving *s)
+{
+    struct draft d;
+    check_units worth = 0;
+    bool ok = false;
+    enum err e = draft_copy(&s->best, &d, s->why);
+    if (e != ERR_OK)
+        return e;
+    e = tidy_draft(&d, s->why);
+    if (e == ERR_OK)
+        e = weigh(s, &d, &worth, &ok);
+    if (e != ERR_OK || !ok || worth < s->best_worth) {
+        draft_done(&d);
+        return e;
+    }
+    draft_done(&s->best);
+    s->best = d;
+    s->best_worth = worth;
+    return ERR_OK;
 }
 
 /* The last word: with the bound as it is now. */
@@ -310,6 +368,8 @@ solve_problem(const struct problem *p, const struct plan *first, int effort, sol
         e = do_classes(&s);
     if (e == ERR_OK)
         e = do_tubs(&s);
+    if (e == ERR_OK)
+        e = do_tidy(&s);
     if (e == ERR_OK)
         e = tell_last(&s);
     for (int i = 0; i < s.starts_n; i++)

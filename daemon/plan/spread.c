@@ -9,7 +9,9 @@
 #include "daemon/plan/vessel.h"
 
 enum {
-    SPARE_MOST = 60
+    SPARE_LEAST = 5,
+    SPARE_MOST = 80,
+    CLOSE_ENOUGH_G = 10,
 };
 
 #define ANY_AMOUNT 1e12 /* kg */
@@ -28,7 +30,7 @@ struct spread {
     bool *used;        /* by tub: in a batch, or in a vessel being filled */
     int *order;        /* usable tubs by profile, oldest first */
     int *order_from;   /* by profile, and one more */
-    double *draw_left; /* by draw: kilograms still to be taken today */
+    double *mix_left;  /* by profile: kilograms still to go into the slot */
     int *chosen;       /* room for tubs */
     int *spare;
     int *runs;
@@ -124,29 +126,28 @@ take(struct spread *s, int tub, int flow)
 
 /* ---- one day ---- */
 
-/* Tubs of a profile for today: from each pool about as many kilograms as the programme draws,
- * oldest first. Returns how many; they are in `out`, not yet taken. */
+/* Tubs of a profile for today, oldest first: about as many kilograms as the programme draws today,
+ * whoever it had in mind (one that keeps can always wait in the place of one that does not).
+ * Returns how many; they are in `out`, taken. */
 static int
 choose_profile(struct spread *s, int profile, int place, int *out)
 {
     int thaw = s->p->calendar[s->c->days[place]].thaw_day;
+    double left = 0;
     int n = 0;
-    for (int i = 0; i < s->m->draws_n; i++) {
-        const struct model_draw *d = &s->m->draws[i];
-        if (d->profile == profile && d->place == place)
-            s->draw_left[d->last] = s->value[d->col];
-    }
+    for (int i = 0; i < s->m->draws_n; i++)
+        if (s->m->draws[i].profile == profile && s->m->draws[i].place == place)
+            left += s->value[s->m->draws[i].col];
     for (int i = s->order_from[profile]; i < s->order_from[profile + 1]; i++) {
         int tub = s->order[i];
         double kg = (double)tub_of(s, tub)->g / 1000;
-        int last = class_of(s, tub)->last;
-        if (s->used[tub] || last < place || s->draw_left[last] < kg / 2)
+        if (s->used[tub] || class_of(s, tub)->last < place || left < kg / 2)
             continue;
         int flow = flow_for(s, tub, thaw, 0);
         if (flow < 0)
             continue;
         take(s, tub, flow);
-        s->draw_left[last] -= kg;
+        left -= kg;
         s->runs[tub] = flow;
         out[n++] = tub;
     }
@@ -184,7 +185,7 @@ hold_vans(struct spread *s, const int *tubs, int n, int sign)
 
 /* Tubs that might close a vessel of this recipe: oldest first, whether wanted or not. */
 static int
-find_spare(struct spread *s, const struct model_slot *slot, int *out)
+find_spare(struct spread *s, const struct model_slot *slot, int reach, int *out)
 {
     const struct problem_recipe *r = &s->p->recipes[slot->recipe];
     int thaw = s->p->calendar[slot->day].thaw_day;
@@ -193,7 +194,7 @@ find_spare(struct spread *s, const struct model_slot *slot, int *out)
         int found = 0;
         for (int i = s->order_from[f]; problem_takes(r, f) && i < s->order_from[f + 1]; i++) {
             int tub = s->order[i];
-            if (found >= SPARE_MOST || s->used[tub] || class_of(s, tub)->last < slot->place)
+            if (found >= reach || s->used[tub] || class_of(s, tub)->last < slot->place)
                 continue;
             int flow = flow_for(s, tub, thaw, ANY_AMOUNT);
             if (flow < 0)
@@ -207,9 +208,10 @@ find_spare(struct spread *s, const struct model_slot *slot, int *out)
     return n;
 }
 
-/* Closes one vessel from what is spare. */
+/* Closes one vessel from the `reach` oldest spare tubs of each profile. */
 static enum err
-close_one(struct spread *s, const struct model_slot *slot, struct vessel *v, struct err_text *why)
+close_within(struct spread *s, const struct model_slot *slot, int reach, struct vessel *v,
+             struct err_text *why)
 {
     int *before = NULL;
     int before_n = v->n;
@@ -217,7 +219,7 @@ close_one(struct spread *s, const struct model_slot *slot, struct vessel *v, str
     if (e != ERR_OK)
         return e;
     memcpy(before, v->tubs, (size_t)v->n * sizeof *before);
-    int n = find_spare(s, slot, s->spare);
+    int n = find_spare(s, slot, reach, s->spare);
     vessel_close(s->p, v, s->spare, n, s->used);
     hold_vans(s, s->spare, n, 1);
     for (int i = 0; i < n; i++)
@@ -228,6 +230,18 @@ close_one(struct spread *s, const struct model_slot *slot, struct vessel *v, str
             give_back(s, before[i]);
     free(before);
     return ERR_OK;
+}
+
+/* Closes one vessel from what is spare; younger tubs are looked at only when the older do not do,
+ * for one young tub in a vessel passes over all that are older. */
+static enum err
+close_one(struct spread *s, const struct model_slot *slot, struct vessel *v, struct err_text *why)
+{
+    enum err e = ERR_OK;
+    for (int reach = SPARE_LEAST; e == ERR_OK && reach <= SPARE_MOST; reach *= 2)
+        if (v->g + CLOSE_ENOUGH_G < v->most_g)
+            e = close_within(s, slot, reach, v, why);
+    return e;
 }
 
 /* Settles a vessel as a batch of the draft, or gives its tubs back when it is too empty. */
@@ -308,15 +322,15 @@ portion(struct spread *s, int slot, int *chosen, int *chosen_n, int *out)
 {
     int n = 0;
     int kept = 0;
-    memset(s->draw_left, 0, (size_t)(s->p->profiles_n + s->c->days_n + 1) * sizeof *s->draw_left);
+    memset(s->mix_left, 0, (size_t)s->p->profiles_n * sizeof *s->mix_left);
     for (int i = 0; i < s->m->mixes_n; i++)
         if (s->m->mixes[i].slot == slot)
-            s->draw_left[s->m->mixes[i].profile] = s->value[s->m->mixes[i].col];
+            s->mix_left[s->m->mixes[i].profile] = s->value[s->m->mixes[i].col];
     for (int i = 0; i < *chosen_n; i++) {
         const struct problem_tub *t = tub_of(s, chosen[i]);
         double kg = (double)t->g / 1000;
-        if (s->draw_left[t->profile] >= kg / 2) {
-            s->draw_left[t->profile] -= kg;
+        if (s->mix_left[t->profile] >= kg / 2) {
+            s->mix_left[t->profile] -= kg;
             out[n++] = chosen[i];
         } else
             chosen[kept++] = chosen[i];
@@ -424,11 +438,8 @@ do_day(struct spread *s, int place, bool again, struct err_text *why)
     int n = 0;
     if (again || place == 0)
         look_again(s);
-    for (int f = 0; f < s->p->profiles_n; f++) {
-        memset(s->draw_left, 0,
-               (size_t)(s->p->profiles_n + s->c->days_n + 1) * sizeof *s->draw_left);
+    for (int f = 0; f < s->p->profiles_n; f++)
         n += choose_profile(s, f, place, &s->chosen[n]);
-    }
     for (int i = 0; i < s->m->slots_n; i++) {
         if (s->m->slots[i].place != place)
             continue;
@@ -466,7 +477,7 @@ start(struct spread *s, struct err_text *why)
         {p->tubs_n, sizeof *s->used, &s->used},
         {p->tubs_n, sizeof *s->order, &s->order},
         {p->profiles_n + 1, sizeof *s->order_from, &s->order_from},
-        {p->profiles_n + s->c->days_n + 1, sizeof *s->draw_left, &s->draw_left},
+        {p->profiles_n, sizeof *s->mix_left, &s->mix_left},
         {p->tubs_n, sizeof *s->chosen, &s->chosen},
         {p->tubs_n, sizeof *s->spare, &s->spare},
         {p->tubs_n, sizeof *s->runs, &s->runs},
@@ -494,7 +505,7 @@ finish(struct spread *s)
     free(s->used);
     free(s->order);
     free(s->order_from);
-    free(s->draw_left);
+    free(s->mix_left);
     free(s->chosen);
     free(s->spare);
     free(s->runs);
