@@ -130,7 +130,7 @@ amount_time(const char *field, const char *text, const struct amount_day *day, i
 {
     int minute = 0;
     int32_t date = day->day;
-    int64_t ms = day->now_ms;
+    int64_t ms = day->now_ms - day->now_ms % 1000; /* people mean no milliseconds */
     char now[8], want[64];
     enum err e = ERR_OK;
     if (read_clock(text, &minute))

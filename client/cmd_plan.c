@@ -157,7 +157,7 @@ print_lost(struct writer *writer, const json_t *lost)
 }
 
 static void
-print_text(struct writer *writer, json_t *view)
+print_text(struct writer *writer, json_t *view, bool all)
 {
     char title[64], right[48], date[32];
     json_t *assumed = json_object_get(view, "assumed");
@@ -169,9 +169,12 @@ print_text(struct writer *writer, json_t *view)
                  json_object_get(view, "days"));
     print_purchases(writer, json_object_get(view, "buy"));
     print_lost(writer, json_object_get(view, "lost"));
-    if (json_array_size(assumed) > 0)
-        writer_line(writer, "%s", "");
-    for (size_t i = 0; i < json_array_size(assumed); i++)
+    if (!all && json_array_size(assumed) > 0)
+        writer_line(writer,
+                    "Where the catalogue is silent, %zu things were assumed: knockbox plan "
+                    "show --assumed",
+                    json_array_size(assumed));
+    for (size_t i = 0; i < json_array_size(assumed) && all; i++)
         writer_line(writer, "Assumed: %s", json_string_value(json_array_get(assumed, i)));
 }
 
@@ -190,7 +193,7 @@ print_plan(const struct given *given, json_t *view)
     if (given->output == OUTPUT_CSV)
         writer_table(&writer, csv_columns, sizeof csv_columns / sizeof csv_columns[0], days);
     else
-        print_text(&writer, view);
+        print_text(&writer, view, given_flag(given, "--assumed"));
 }
 
 /* ---- asking */
@@ -306,6 +309,7 @@ const struct command command_plan = {
             "solve. solve: solves a saved problem; it needs no daemon.\n",
     .options = {{"--days", "N", "days to plan, 14 when left out"},
                 {"--out", "FILE", "where to write the problem, or the plan"},
+                {"--assumed", NULL, "show: what the plan takes for granted"},
                 {"--effort", "N", "solve: how long to look, 1 and more"}},
     .examples = {"knockbox plan make", "knockbox plan problem --out week.json",
                  "knockbox plan solve week.json --out plan.json"},

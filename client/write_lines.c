@@ -26,7 +26,7 @@ say_nothing_written(struct err_text *why)
 {
     size_t len = strlen(why->s);
     (void)snprintf(why->s + len, sizeof why->s - len, "%s Nothing was written.",
-                   len > 0 && why->s[len - 1] == '.' ? "" : ".");
+                   len > 0 && strchr(".?!", why->s[len - 1]) != NULL ? "" : ".");
 }
 
 enum err

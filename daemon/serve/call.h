@@ -22,6 +22,7 @@ struct serve {
     struct serve_options options;
     struct gathers gathers; /* requests whose lines are still coming */
     struct labels labels;   /* tubs of this machine, for a quick "is it new?" */
+    struct labels closed;   /* days that this daemon closed since the ledger caught up */
     uint64_t seen;          /* newest arrival that the catalogue needs nothing of beyond */
 };
 

@@ -13,9 +13,9 @@ see_close(void *owner, const struct fact *fact)
     return !*closed;
 }
 
-static enum err
-is_closed(const struct call *call, const char *site, int32_t day, bool *out_closed,
-          struct err_text *why)
+enum err
+day_is_closed(const struct call *call, const char *site, int32_t day, bool *out_closed,
+              struct err_text *why)
 {
     char code[SITE_SIZE + DAY_TEXT], text[DAY_TEXT];
     *out_closed = false;
@@ -54,7 +54,7 @@ missing_days(const struct call *call, const char *site, int32_t first, int32_t l
             !catalogue_inside(ledger_catalogue(call->serve->options.ledger), site, day) ||
             !is_open(call, site, day))
             continue;
-        e = is_closed(call, site, day, &closed, why);
+        e = day_is_closed(call, site, day, &closed, why);
         if (!closed)
             out_days[(*out_n)++] = day;
     }

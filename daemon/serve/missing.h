@@ -15,4 +15,8 @@ enum {
 enum err missing_days(const struct call *call, const char *site, int32_t first, int32_t last,
                       int32_t *out_days, size_t *out_n, struct err_text *why);
 
+/* Has the day a close in force, as far as the ledger has caught up? */
+enum err day_is_closed(const struct call *call, const char *site, int32_t day, bool *out_closed,
+                       struct err_text *why);
+
 #endif

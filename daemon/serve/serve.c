@@ -25,6 +25,7 @@ serve_free(struct serve *serve)
     while (serve->gathers.first != NULL)
         gather_drop(&serve->gathers, serve->gathers.first);
     labels_done(&serve->labels);
+    labels_done(&serve->closed);
     free(serve);
 }
 

@@ -60,9 +60,12 @@ site_json(const struct status *status, const struct log_mark *log, const char *s
     const struct serve_options *options = &status->call->serve->options;
     const struct site_state *state = state_of(status, site);
     bool own = strcmp(site, options->site) == 0;
+    bool is_our_hub = !options->is_hub && strcmp(site, options->hub_site) == 0;
+    if (is_our_hub && status->n_states > 0)
+        state = &status->states[0]; /* the one link there is */
     int offset = show_offset(status->call, site, status->now_ms);
     int64_t seen = own ? status->now_ms : state != NULL ? state->last_seen_ms : -1;
-    bool has_state = state != NULL && !(own && options->is_hub);
+    bool has_state = state != NULL && !is_our_hub && !(own && options->is_hub);
     return json_pack("{s:s, s:b, s:o, s:I, s:I, s:I, s:I, s:I, s:b, s:o}", "site", site, "online",
                      own || (state != NULL && state->online), "last_seen",
                      show_instant(seen, offset), "epoch",
@@ -139,7 +142,7 @@ static char (*catalogue_sites(const struct status *status, unsigned *out_n))[SIT
     return sites;
 }
 
-/* Enrolled sites, and sites of the catalogue, that have sent nothing yet. */
+/* This site and, at the hub, enrolled sites and sites of the catalogue that have sent nothing. */
 static enum err
 add_silent(const struct status *status, json_t *list, struct err_text *why)
 {
@@ -150,7 +153,7 @@ add_silent(const struct status *status, json_t *list, struct err_text *why)
         if (!is_listed(list, sites[i]))
             e = add_site(status, NULL, sites[i], list, why);
     for (size_t i = 0; i < status->n_states && e == ERR_OK; i++)
-        if (!is_listed(list, status->states[i].site))
+        if (status->call->serve->options.is_hub && !is_listed(list, status->states[i].site))
             e = add_site(status, NULL, status->states[i].site, list, why);
     free(sites);
     return e;
@@ -166,7 +169,7 @@ word_status(struct call *call, struct err_text *why)
     status.states = show_states(call, &status.n_states);
     if (e == ERR_OK)
         e = add_logs(&status, list, why);
-    if (e == ERR_OK && call->serve->options.is_hub)
+    if (e == ERR_OK)
         e = add_silent(&status, list, why);
     free(status.states);
     if (e != ERR_OK) {

@@ -149,7 +149,10 @@ append(struct writing *writing, const struct draft *draft, struct store_txn *txn
         return ERR_OK;
     }
     e = store_append(txn, draft->site, draft->record, &stored, why);
-    return e == ERR_OK ? note_written(result, draft, &stored, why) : e;
+    if (e != ERR_OK)
+        return e;
+    draft_is_written(writing, draft);
+    return note_written(result, draft, &stored, why);
 }
 
 static bool
@@ -263,24 +266,6 @@ refuse_all(struct call *call, struct result *result, struct err_text *why)
     return result->worst;
 }
 
-/* Tubs that were written are known from now on. */
-static void
-remember_labels(struct call *call)
-{
-    struct labels *labels = &call->serve->labels;
-    for (size_t i = 0; i < call_lines(call) && labels->loaded; i++) {
-        struct line line = call_line(call, i);
-        json_t *json = memmem(line.text, line.len, "\"tub\"", 5) != NULL
-                           ? json_loadb(line.text, line.len, 0, NULL)
-                           : NULL;
-        const char *kind = json_string_value(json_object_get(json, "kind"));
-        const char *label = json_string_value(json_object_get(json, "tub"));
-        if (kind != NULL && strcmp(kind, "tub") == 0 && label != NULL)
-            labels->loaded = labels_add(labels, label);
-        json_decref(json);
-    }
-}
-
 static enum err
 end_write(struct call *call, struct store_txn **txn, struct result *result, bool keep_good,
           struct err_text *why)
@@ -296,7 +281,6 @@ end_write(struct call *call, struct store_txn **txn, struct result *result, bool
     if (nothing)
         return refuse_all(call, result, why);
     if (result->written > 0) {
-        remember_labels(call);
         if (result->own_day)
             call->serve->seen += result->written;
         if (call->serve->options.wrote != NULL)

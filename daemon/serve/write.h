@@ -78,6 +78,10 @@ enum err draft_envelope(struct writing *writing, struct draft *draft, struct err
 /* what the source can know: write_check.c */
 enum err draft_check(struct writing *writing, const struct draft *draft, struct err_text *why);
 
+/* Remembers what a check would look for: tubs and closes that the ledger has not seen yet. Also
+ * when the transaction fails later: the next check then asks the ledger and finds it free. */
+void draft_is_written(struct writing *writing, const struct draft *draft);
+
 /* An act that the daemon itself makes for the caller (a closed month, a plan): one record of this
  * machine's own log, with the envelope of any other. `record` has a body and nothing else.
  * ERR_DENIED: the caller may not write such a record. */

@@ -5,6 +5,8 @@
  */
 #include <stdio.h>
 #include <string.h>
+#include "daemon/serve/missing.h"
+#include "daemon/serve/show.h"
 #include "daemon/serve/write.h"
 #include "proto/fields.h"
 #include "proto/nearest.h"
@@ -41,7 +43,7 @@ reference_of(const char *field)
 static const char *
 print_at(const struct draft *draft, int64_t ms, char out[WHEN_TEXT])
 {
-    return when_print(ms, draft->record->at_offset_min, out);
+    return when_print(ms - ms % 1000, draft->record->at_offset_min, out);
 }
 
 static enum err
@@ -216,6 +218,38 @@ check_label(struct writing *writing, const struct draft *draft, struct err_text 
     return look_up_label(writing, draft, why);
 }
 
+/* ---- a day is closed once, and not before it has come */
+
+static void
+closed_key(const struct draft *draft, char out[SITE_SIZE + DAY_TEXT])
+{
+    char day[DAY_TEXT];
+    (void)snprintf(out, SITE_SIZE + DAY_TEXT, "%s|%s", draft->site,
+                   day_print(draft->record->close->day, day));
+}
+
+static enum err
+check_close(const struct writing *writing, const struct draft *draft, struct err_text *why)
+{
+    struct serve *serve = writing->call->serve;
+    char key[SITE_SIZE + DAY_TEXT], day[DAY_TEXT];
+    int32_t closes = draft->record->close->day;
+    bool closed = false;
+    closed_key(draft, key);
+    if (closes > show_today(writing->call, draft->site))
+        return err_input(why, "day", day_print(closes, day), "a day that has come");
+    enum err e = day_is_closed(writing->call, draft->site, closes, &closed, why);
+    if (e == ERR_OK && !closed && labels_has(&serve->closed, key)) {
+        e = ledger_catch_up(serve->options.ledger, why); /* it knows whether that was stored */
+        if (e == ERR_OK)
+            e = day_is_closed(writing->call, draft->site, closes, &closed, why);
+    }
+    if (e == ERR_OK && closed)
+        return err_input(why, "day", day_print(closes, day),
+                         "a day that is not closed yet: correct its close instead");
+    return e;
+}
+
 enum err
 draft_check(struct writing *writing, const struct draft *draft, struct err_text *why)
 {
@@ -225,5 +259,20 @@ draft_check(struct writing *writing, const struct draft *draft, struct err_text 
     e = check_references(writing, draft, why);
     if (e == ERR_OK && draft->kind->number == KNOCKBOX__RECORD__BODY_TUB)
         e = check_label(writing, draft, why);
+    if (e == ERR_OK && draft->kind->number == KNOCKBOX__RECORD__BODY_CLOSE)
+        e = check_close(writing, draft, why);
     return e;
+}
+
+void
+draft_is_written(struct writing *writing, const struct draft *draft)
+{
+    struct serve *serve = writing->call->serve;
+    char key[SITE_SIZE + DAY_TEXT];
+    if (draft->kind->number == KNOCKBOX__RECORD__BODY_TUB && serve->labels.loaded)
+        serve->labels.loaded = labels_add(&serve->labels, draft->record->tub->tub);
+    if (draft->kind->number != KNOCKBOX__RECORD__BODY_CLOSE)
+        return;
+    closed_key(draft, key);
+    (void)labels_add(&serve->closed, key); /* no memory: the ledger flags what is closed twice */
 }

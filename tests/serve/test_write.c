@@ -282,3 +282,30 @@ Test(write, held_is_kept_when_it_has_been)
               room_text(room));
     room_free(room);
 }
+
+Test(write, a_day_is_closed_once_and_not_before_it_comes)
+{
+    struct room *room = room_new("quayside", false);
+    cr_assert(room_ask(room, "write", "mode=log", "{'kind':'close','day':'2026-03-03'}") == ERR_OK,
+              "%s", room_why(room));
+    cr_assert(room_ask(room, "write", "mode=log", "{'kind':'close','day':'2026-03-03'}") ==
+              ERR_INPUT);
+    cr_assert(strstr(room_why(room), "not closed yet") != NULL, "%s", room_why(room));
+    cr_assert(room_ask(room, "write", "mode=log", "{'kind':'close','day':'2026-03-04'}") ==
+              ERR_INPUT);
+    cr_assert(room_ask(room, "write", "mode=log force=1", "{'kind':'close','day':'2026-03-03'}") ==
+              ERR_OK);
+    room_free(room);
+}
+
+Test(write, history_whose_clock_was_ahead_is_taken_when_it_says_when_it_was_held)
+{
+    struct room *room = hub_with_catalogue();
+    cr_assert(room_ask(room, "write", "mode=import",
+                       "{'kind':'note','text':'x','at':'2026-03-09T10:00:00Z'}") == ERR_INPUT);
+    cr_assert(room_ask(room, "write", "mode=import",
+                       "{'kind':'note','text':'x','at':'2026-03-09T10:00:00Z',"
+                       "'held':'2026-03-02T10:00:00Z'}") == ERR_OK,
+              "%s", room_why(room));
+    room_free(room);
+}
