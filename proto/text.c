@@ -49,7 +49,8 @@ text_good(const char *text, enum text_form form, size_t least, size_t most)
     const char *p = text;
     for (;;) {
         unsigned char c = (unsigned char)*p;
-        if (c >= lowest && c < 0x7F) {
+        bool blank = form == TEXT_FREE && (c == '\n' || c == '\t');
+        if ((c >= lowest && c < 0x7F) || blank) {
             p++;
         } else if (c == '\0') {
             break;
@@ -58,8 +59,6 @@ text_good(const char *text, enum text_form form, size_t least, size_t most)
             if (n == 0)
                 return false;
             p += n;
-        } else if (form == TEXT_FREE && (c == '\n' || c == '\t')) {
-            p++;
         } else {
             return false;
         }

@@ -113,7 +113,7 @@ take_time(const char **text, int64_t *out_ms)
                  take_digits(text, 2, &second) && take_fraction(text, &ms);
     if (!shape || hour > 23 || minute > 59 || second > 59)
         return false;
-    *out_ms = ((int64_t)hour * 3600 + minute * 60 + second) * MS_PER_SECOND + ms;
+    *out_ms = (int64_t)((hour * 60 + minute) * 60 + second) * MS_PER_SECOND + ms;
     return true;
 }
 

@@ -246,10 +246,11 @@ static int
 candidates(const struct zone *zone, int64_t local_s, int64_t out_s[2])
 {
     enum {
-        STEP_S = 13 * 3600
+        STEP_S = 13 * 3600,
+        WIDE_S = 2 * STEP_S
     };
     int n = 0;
-    for (int64_t near = local_s - 2 * STEP_S; near <= local_s + 2 * STEP_S; near += STEP_S) {
+    for (int64_t near = local_s - WIDE_S; near <= local_s + WIDE_S; near += STEP_S) {
         int offset = offset_min(zone, near);
         int64_t at = local_s - (int64_t)offset * 60;
         bool seen = (n > 0 && out_s[0] == at) || (n > 1 && out_s[1] == at);

@@ -85,7 +85,7 @@ record_from_json(const json_t *line, struct arena *arena, Knockbox__Record **out
     const struct zone *zone = NULL;
     Knockbox__Record *record = NULL;
     enum err e = find_kind(line, &kind, why);
-    if (e == ERR_OK)
+    if (e == ERR_OK && kind != NULL)
         e = read_record(line, kind, stated, record_envelope_names(), arena, &record, why);
     if (e == ERR_OK && record->body_case == KNOCKBOX__RECORD__BODY_SITE_)
         e = zone_find(record->site_->zone, &zone, why);
@@ -136,8 +136,7 @@ put_utc(struct line *line, const char *name, bool has, int64_t ms)
     if (!has)
         return;
     (void)when_print(ms, 0, text);
-    text[strlen(text) - strlen("+00:00")] = '\0';
-    (void)strcat(text, "Z");
+    memcpy(text + strlen(text) - strlen("+00:00"), "Z", 2);
     put_text(line, name, text);
 }
 
