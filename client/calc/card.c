@@ -37,6 +37,8 @@ static const struct field {
     {"spirit_abv_pct", "of strength", "% vol", 1},
     {"sugar_g", "sugar", "g", 1},
     {"water_g", "water", "g", 1},
+    {"coffee_g", "coffee", "g", 1},
+    {"coffee_tds_pct", "of strength", "% mass", 2},
     {"grounds_g", "grounds", "g", 1},
     {"grounds_moisture_pct", "of moisture", "% mass", 1},
     {"thaw_time_h", "thaw time", "h", 1},

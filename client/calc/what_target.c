@@ -23,6 +23,8 @@ read_target(struct calc_run *run, struct calc_target_in *in)
     };
     if (calc_given(run, "grounds_g"))
         in->grounds_moisture_pct = calc_number(run, "grounds_moisture_pct");
+    if (calc_given(run, "coffee_tds_pct"))
+        in->coffee_tds_pct = calc_number(run, "coffee_tds_pct");
     if (calc_given(run, "volume_ml"))
         return in->volume_ml > 0 || calc_refuse(run, "volume_ml", "above 0 (ml)");
     if (in->sugar_g_per_l <= 0)
@@ -46,7 +48,12 @@ blend_arguments(struct calc_run *run, const struct calc_target_in *in, const str
         set_number(run, blend, "spirit_abv_pct", in->spirit_abv_pct);
     }
     set_number(run, blend, "sugar_g", t->sugar_g);
-    set_number(run, blend, "water_g", t->fill_g);
+    bool coffee = calc_given(run, "coffee_tds_pct");
+    set_number(run, blend, "water_g", coffee ? 0 : t->fill_g);
+    if (coffee) {
+        set_number(run, blend, "coffee_g", t->fill_g);
+        set_number(run, blend, "coffee_tds_pct", in->coffee_tds_pct);
+    }
     if (calc_given(run, "grounds_g")) {
         set_number(run, blend, "grounds_g", in->grounds_g);
         set_number(run, blend, "grounds_moisture_pct", in->grounds_moisture_pct);
@@ -63,7 +70,7 @@ list_parts(struct calc_run *run, const struct calc_target_in *in, const struct c
     } items[] = {{"grounds", in->grounds_g},
                  {"sugar", t->sugar_g},
                  {"spirit", t->spirit_g},
-                 {"water", t->fill_g}};
+                 {calc_given(run, "coffee_tds_pct") ? "coffee" : "water", t->fill_g}};
     double unit = in->grounds_g > 0 ? in->grounds_g : t->sugar_g > 0 ? t->sugar_g : t->spirit_g;
     json_t *list = json_array();
     for (size_t i = 0; i < sizeof items / sizeof items[0]; i++) {
@@ -135,6 +142,8 @@ static const struct calc_arg args[] = {
      "water in the grounds", NULL},
     {"spirit_abv_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% vol at 20 C", 0, 100, NULL,
      "strength of the spirit at hand", NULL},
+    {"coffee_tds_pct", CALC_ARG_NUMBER, CALC_OPTIONAL, "% mass", 0, 100, NULL,
+     "fill with coffee of this strength instead of water", NULL},
 };
 
 const struct calc_what calc_what_target = {

@@ -82,49 +82,81 @@ heat_from_air(const struct body *b, double conduction, double shell_c, double *o
     return b->air_h * (b->air_c - t);
 }
 
-/* One Newton correction of h towards the end of a step; returns its largest part,
- * relative to the heat of thawing. */
+/* What belongs to the shells' h: conduction integrals and their slopes by h. */
+struct field {
+    double conduction[SHELLS_MOST], slope[SHELLS_MOST];
+    double air, air_slope; /* heat from the air, W/m2, and its slope by the last h */
+};
+
+static void
+field_of(const struct body *b, struct field *f)
+{
+    int last = b->shells - 1;
+    double t = 0;
+    for (int i = 0; i <= last; i++) {
+        t = material_temperature(&b->m, b->h[i]);
+        f->conduction[i] = material_conduction(&b->m, t);
+        f->slope[i] = material_conductivity(&b->m, t) / material_capacity(&b->m, t);
+    }
+    f->air = heat_from_air(b, f->conduction[last], t, &f->air_slope);
+    f->air_slope *= f->slope[last];
+}
+
+/* One shell's equation: what is missing, and its slopes by the h of the shell
+ * inside (`lower`), of itself and of the one outside (`upper`). */
+struct row {
+    double gap, lower, diagonal, upper;
+};
+
+static struct row
+row_of(const struct body *b, const struct field *f, int i, double before, double dt)
+{
+    bool innermost = i == 0;
+    bool outermost = i == b->shells - 1;
+    double in = innermost ? 0 : dt * b->area[i] / b->dx;
+    double out = outermost ? 0 : dt * b->area[i + 1] / b->dx;
+    double heat = 0;
+    if (!innermost)
+        heat -= in * (f->conduction[i] - f->conduction[i - 1]);
+    if (!outermost)
+        heat += out * (f->conduction[i + 1] - f->conduction[i]);
+    struct row r = {
+        .gap = b->volume[i] * (b->h[i] - before) - heat,
+        .lower = innermost ? 0 : -in * f->slope[i - 1],
+        .diagonal = b->volume[i] + (in + out) * f->slope[i],
+        .upper = outermost ? 0 : -out * f->slope[i + 1],
+    };
+    if (outermost) {
+        r.gap -= dt * b->area[b->shells] * f->air;
+        r.diagonal -= dt * b->area[b->shells] * f->air_slope;
+    }
+    return r;
+}
+
+/* One Newton correction of h towards the end of a step, the three diagonals solved
+ * by elimination (Thomas); returns its largest part, relative to the heat of thawing. */
 static double
 correct(struct body *b, const double *before, double dt)
 {
-    int n = b->shells;
-    double conduction[SHELLS_MOST], slope[SHELLS_MOST], upper[SHELLS_MOST], rest[SHELLS_MOST];
-    double t = 0;
-    for (int i = 0; i < n; i++) {
-        t = material_temperature(&b->m, b->h[i]);
-        conduction[i] = material_conduction(&b->m, t);
-        slope[i] = material_conductivity(&b->m, t) / material_capacity(&b->m, t);
-    }
-    double air_slope = 0;
-    double air = heat_from_air(b, conduction[n - 1], t, &air_slope);
-
-    for (int i = 0; i < n; i++) { /* rows of the matrix, eliminated on the way (Thomas) */
-        double in = dt * b->area[i] / b->dx;
-        double out = i < n - 1 ? dt * b->area[i + 1] / b->dx : 0;
-        double gap = b->volume[i] * (b->h[i] - before[i]);
-        double diagonal = b->volume[i] + (in + out) * slope[i];
-        if (i > 0)
-            gap += in * (conduction[i] - conduction[i - 1]);
-        if (i < n - 1)
-            gap -= out * (conduction[i + 1] - conduction[i]);
-        else {
-            gap -= dt * b->area[n] * air;
-            diagonal -= dt * b->area[n] * air_slope * slope[i];
-        }
-        double lower = i > 0 ? -in * slope[i - 1] : 0;
-        double pivot = diagonal - (i > 0 ? lower * upper[i - 1] : 0);
-        upper[i] = i < n - 1 ? -out * slope[i + 1] / pivot : 0;
-        rest[i] = (-gap - (i > 0 ? lower * rest[i - 1] : 0)) / pivot;
+    struct field f;
+    double upper[SHELLS_MOST], rest[SHELLS_MOST];
+    field_of(b, &f);
+    double next_upper = 0;
+    double next_rest = 0;
+    for (int i = 0; i < b->shells; i++) {
+        struct row r = row_of(b, &f, i, before[i], dt);
+        double pivot = r.diagonal - r.lower * next_upper;
+        next_upper = upper[i] = r.upper / pivot;
+        next_rest = rest[i] = (-r.gap - r.lower * next_rest) / pivot;
     }
     double largest = 0;
-    double scale = b->m.latent + b->m.c_thawed;
-    for (int i = n - 1; i >= 0; i--) {
-        if (i < n - 1)
-            rest[i] -= upper[i] * rest[i + 1];
-        b->h[i] += rest[i];
-        largest = fmax(largest, fabs(rest[i]) / scale);
+    double correction = 0;
+    for (int i = b->shells - 1; i >= 0; i--) {
+        correction = rest[i] - upper[i] * correction;
+        b->h[i] += correction;
+        largest = fmax(largest, fabs(correction));
     }
-    return largest;
+    return largest / (b->m.latent + b->m.c_thawed);
 }
 
 /* One step of dt; false (h as before) when Newton does not settle. */

@@ -496,6 +496,7 @@ Test(command, rule_21_and_22_target)
          "spirit_abv_pct=96",
          15, 200},
         {"target abv_pct=0 sugar_g_per_l=600 volume_ml=300", 0, 600},
+        {"target abv_pct=9 sugar_g_per_l=99 volume_ml=9 spirit_abv_pct=40 coffee_tds_pct=9", 9, 99},
         {"target abv_pct=30 sugar_g_per_l=0 volume_ml=10 spirit_abv_pct=40", 30, 0},
     };
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
