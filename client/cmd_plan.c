@@ -1,9 +1,12 @@
 /* cmd_plan.c - `knockbox plan`: what the kitchen does in the days ahead. */
 #include <errno.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include "client/ask.h"
+#include "client/fail.h"
+#include "client/plan/plan_solve.h"
 #include "client/show.h"
 #include "client/writer.h"
 #include "proto/when.h"
@@ -281,6 +284,30 @@ save_problem(const struct given *given, struct err_text *why)
     return e;
 }
 
+/* Words after `solve`, with the options that it reads itself. */
+static enum err
+solve(const struct given *given, struct err_text *why)
+{
+    static const char *const passed[] = {"--out", "--effort", "--solver"};
+    char *argv[16];
+    int argc = 0;
+    for (size_t i = 1; i < given->n_args && argc < 4; i++)
+        argv[argc++] = (char *)(uintptr_t)given->args[i];
+    for (size_t i = 0; i < 3; i++) {
+        const char *value = given_value(given, passed[i]);
+        if (value == NULL)
+            continue;
+        argv[argc++] = (char *)(uintptr_t)passed[i];
+        argv[argc++] = (char *)(uintptr_t)value;
+    }
+    if (given->help)
+        argv[argc++] = (char *)(uintptr_t) "--help";
+    if (given->output == OUTPUT_CSV)
+        return err_set(ERR_USAGE, why, "plan solve prints text or JSON, not CSV");
+    int status = plan_solve_command(argc, argv, given->output == OUTPUT_JSON, stdout, stderr);
+    return status == 0 ? ERR_OK : fail_told(status);
+}
+
 static const struct {
     const char *word;
     enum err (*act)(const struct given *given, struct err_text *why);
@@ -288,12 +315,17 @@ static const struct {
     {"show", show},
     {"make", make},
     {"problem", save_problem},
+    {"solve", solve},
 };
 
 static enum err
 run(const struct given *given, struct err_text *why)
 {
     const char *word = given->n_args > 0 ? given->args[0] : "show";
+    if (given->help && strcmp(word, "solve") != 0) {
+        help_print(&command_plan);
+        return ERR_OK;
+    }
     for (size_t i = 0; i < sizeof acts / sizeof acts[0]; i++)
         if (strcmp(acts[i].word, word) == 0)
             return acts[i].act(given, why);
@@ -310,9 +342,11 @@ const struct command command_plan = {
     .options = {{"--days", "N", "days to plan, 14 when left out"},
                 {"--out", "FILE", "where to write the problem, or the plan"},
                 {"--assumed", NULL, "show: what the plan takes for granted"},
-                {"--effort", "N", "solve: how long to look, 1 and more"}},
+                {"--effort", "N", "solve: how hard to look, 0 to 100"},
+                {"--solver", "FILE", "solve: the optimiser to run"}},
     .examples = {"knockbox plan make", "knockbox plan problem --out week.json",
                  "knockbox plan solve week.json --out plan.json"},
     .most_args = 2,
+    .helps_itself = true,
     .run = run,
 };
