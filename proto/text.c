@@ -42,29 +42,35 @@ wide_letter(const char *text, enum text_form form)
     return got == (utf8proc_ssize_t)n && letter_good(letter, form) ? n : 0;
 }
 
+/* In which forms a byte of ASCII may stand: a set of bits 1 << form. */
+static const uint8_t ascii[256] = {
+    ['!' ... '~'] = 1 << TEXT_FREE | 1 << TEXT_CODE,
+    [' '] = 1 << TEXT_FREE,
+    ['\n'] = 1 << TEXT_FREE,
+    ['\t'] = 1 << TEXT_FREE,
+};
+
+/* Where the letters of ASCII that are good end. */
+static const char *
+skip_ascii(const char *p, enum text_form form)
+{
+    while ((ascii[(unsigned char)*p] & 1 << form) != 0)
+        p++;
+    return p;
+}
+
 bool
 text_good(const char *text, enum text_form form, size_t least, size_t most)
 {
-    unsigned char lowest = form == TEXT_CODE ? '!' : ' ';
-    const char *p = text;
-    for (;;) {
-        unsigned char c = (unsigned char)*p;
-        bool blank = form == TEXT_FREE && (c == '\n' || c == '\t');
-        if ((c >= lowest && c < 0x7F) || blank) {
-            p++;
-        } else if (c == '\0') {
-            break;
-        } else if (c >= 0xC2) {
-            size_t n = wide_letter(p, form);
-            if (n == 0)
-                return false;
-            p += n;
-        } else {
+    const char *p = skip_ascii(text, form);
+    while ((unsigned char)*p >= 0xC2) {
+        size_t n = wide_letter(p, form);
+        if (n == 0)
             return false;
-        }
+        p = skip_ascii(p + n, form);
     }
     size_t len = (size_t)(p - text);
-    return len >= least && len <= most;
+    return *p == '\0' && len >= least && len <= most;
 }
 
 char *
