@@ -93,13 +93,15 @@ field_of(const struct body *b, struct field *f)
 {
     int last = b->shells - 1;
     double t = 0;
+    double slope = 0;
     for (int i = 0; i <= last; i++) {
         t = material_temperature(&b->m, b->h[i]);
         f->conduction[i] = material_conduction(&b->m, t);
-        f->slope[i] = material_conductivity(&b->m, t) / material_capacity(&b->m, t);
+        slope = material_conductivity(&b->m, t) / material_capacity(&b->m, t);
+        f->slope[i] = slope;
     }
     f->air = heat_from_air(b, f->conduction[last], t, &f->air_slope);
-    f->air_slope *= f->slope[last];
+    f->air_slope *= slope; /* of the last shell */
 }
 
 /* One shell's equation: what is missing, and its slopes by the h of the shell
@@ -151,7 +153,7 @@ correct(struct body *b, const double *before, double dt)
     }
     double largest = 0;
     double correction = 0;
-    for (int i = b->shells - 1; i >= 0; i--) {
+    for (int i = b->shells; i-- > 0;) {
         correction = rest[i] - upper[i] * correction;
         b->h[i] += correction;
         largest = fmax(largest, fabs(correction));
