@@ -16,8 +16,9 @@ struct gathered {
     struct report_head *heads;
     struct log_mark *marks;
     struct report_late *late;
+    int64_t *late_held_ms; /* one for each of `late` */
     struct report_correction *corrections;
-    size_t cap_late, cap_corrections;
+    size_t cap_late, cap_late_held, cap_corrections;
 };
 
 static enum err
@@ -37,6 +38,7 @@ gathered_done(struct gathered *g)
     for (size_t i = 0; i < g->input.n_late; i++)
         free((char *)(uintptr_t)g->late[i].site);
     free(g->late);
+    free(g->late_held_ms);
     free(g->corrections);
 }
 
@@ -152,14 +154,19 @@ note_late(void *owner, const struct fact *fact)
 {
     struct late_walk *walk = owner;
     struct gathered *g = walk->g;
-    void *more = room(g->late, g->input.n_late, &g->cap_late, sizeof *g->late);
-    char *site = more != NULL ? strdup(fact->site) : NULL;
+    size_t n = g->input.n_late;
+    void *more = room(g->late, n, &g->cap_late, sizeof *g->late);
+    void *held = room(g->late_held_ms, n, &g->cap_late_held, sizeof *g->late_held_ms);
+    char *site = more != NULL && held != NULL ? strdup(fact->site) : NULL;
     g->late = more != NULL ? more : g->late;
+    g->late_held_ms = held != NULL ? held : g->late_held_ms;
     if (site == NULL) {
         walk->e = out_of_memory(walk->why);
         return false;
     }
-    struct report_late *late = &g->late[g->input.n_late++];
+    struct report_late *late = &g->late[n];
+    g->late_held_ms[n] = fact->held_ms;
+    g->input.n_late++;
     memset(late, 0, sizeof *late);
     (void)id_print(fact->id, late->record);
     late->kind = fact->kind->word;
@@ -176,6 +183,25 @@ gather_late(struct gathered *g, struct ledger *ledger, struct err_text *why)
     enum err e = ledger_late(ledger, g->input.month, note_late, &walk, why);
     g->input.late = g->late;
     return e != ERR_OK ? e : walk.e;
+}
+
+/* A restatement of an earlier month since then took some of them in. */
+static enum err
+drop_taken_in(struct gathered *g, struct ledger *ledger, struct err_text *why)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < g->input.n_late; i++) {
+        struct closing closing;
+        enum err e = ledger_closing(ledger, g->late[i].month, INT64_MAX, &closing, why);
+        if (e != ERR_OK && e != ERR_NOT_FOUND)
+            return e;
+        if (e == ERR_OK && g->late_held_ms[i] <= closing.held_ms)
+            free((char *)(uintptr_t)g->late[i].site);
+        else
+            g->late[kept++] = g->late[i];
+    }
+    g->input.n_late = kept;
+    return ERR_OK;
 }
 
 /* ---- heads */
@@ -449,6 +475,8 @@ as_if_closed(struct gathered *g, struct ledger *ledger, struct store *store,
     g->input.edition = ask->edition != NULL ? ask->edition : e == ERR_OK ? last.edition : NULL;
     g->input.reason = ask->reason;
     e = gather_open(g, ledger, store, why);
+    if (e == ERR_OK)
+        e = drop_taken_in(g, ledger, why);
     return e == ERR_OK ? build(g, ledger, store, INT64_MAX, out_model, why) : e;
 }
 
