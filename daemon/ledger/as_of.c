@@ -294,8 +294,10 @@ static enum err
 book_all(struct refolding *r, const uint8_t *bytes, size_t len)
 {
     struct outcome_item item;
+    struct outcome_reader reader;
     enum err e = ERR_OK;
-    for (size_t at = 0; e == ERR_OK && outcome_next(bytes, len, &at, &item);)
+    outcome_read(&reader, bytes, len);
+    while (e == ERR_OK && outcome_next(&reader, &item))
         e = book_item(r, &item);
     return e;
 }

@@ -18,8 +18,15 @@ struct gift {
     bool sums; /* postings: amounts add up; else the gift is there once */
 };
 
+/* Sites named by the gifts, in order of first use; packed items name them by number. */
+struct names {
+    const char **at;
+    size_t n, room, size; /* size: of all, NULs counted */
+};
+
 struct outcome {
-    struct bytes texts, packed;
+    struct bytes texts, packed, items;
+    struct names names;
     struct gift *gifts;
     size_t n, room;
 };
@@ -38,6 +45,8 @@ outcome_free(struct outcome *outcome)
         return;
     free(outcome->texts.at);
     free(outcome->packed.at);
+    free(outcome->items.at);
+    free(outcome->names.at);
     free(outcome->gifts);
     free(outcome);
 }
@@ -214,28 +223,46 @@ same(const struct outcome *outcome, const struct gift *a, const struct gift *b)
     return a->len == b->len && memcmp(base + a->start, base + b->start, a->len) == 0;
 }
 
-enum err
-outcome_pack(struct outcome *outcome, const uint8_t **out_bytes, size_t *out_len)
+/* ---- numbers of as many bytes as they need */
+
+static bool
+put_varint(struct bytes *bytes, uint64_t number)
 {
-    struct bytes *packed = &outcome->packed;
-    packed->n = 0;
-    if (outcome->n > 1)
-        qsort_r(outcome->gifts, outcome->n, sizeof *outcome->gifts, compare, outcome->texts.at);
-    for (size_t i = 0; i < outcome->n;) {
-        const struct gift *gift = &outcome->gifts[i];
-        int64_t sum = 0;
-        for (; i < outcome->n && same(outcome, gift, &outcome->gifts[i]); i++)
-            sum += outcome->gifts[i].amount;
-        if (gift->sums && sum == 0)
-            continue;
-        if (!put(packed, outcome->texts.at + gift->start, gift->len) ||
-            (gift->sums && !put_number(packed, sum, 8)))
-            return ERR_MEM;
-    }
-    *out_bytes = packed->at;
-    *out_len = packed->n;
-    return ERR_OK;
+    uint8_t text[10];
+    size_t n = 0;
+    for (; number >= 0x80; number >>= 7)
+        text[n++] = (uint8_t)(number | 0x80);
+    text[n++] = (uint8_t)number;
+    return put(bytes, text, n);
 }
+
+static bool
+put_signed(struct bytes *bytes, int64_t number)
+{
+    return put_varint(bytes, (uint64_t)number << 1 ^ (uint64_t)(number >> 63));
+}
+
+static uint64_t
+get_varint(const uint8_t **p)
+{
+    uint64_t number = 0;
+    for (unsigned shift = 0; shift < 64; shift += 7) {
+        uint8_t byte = *(*p)++;
+        number |= (uint64_t)(byte & 0x7F) << shift;
+        if (byte < 0x80)
+            break;
+    }
+    return number;
+}
+
+static int64_t
+get_signed(const uint8_t **p)
+{
+    uint64_t bits = get_varint(p);
+    return (int64_t)(bits >> 1) ^ -(int64_t)(bits & 1);
+}
+
+/* ---- forms, as they were put, back into items */
 
 static int64_t
 get_number(const uint8_t **p, size_t width)
@@ -255,31 +282,26 @@ get_text(const uint8_t **p)
     return text;
 }
 
-bool
-outcome_next(const uint8_t *bytes, size_t len, size_t *at, struct outcome_item *out_item)
+static struct outcome_item
+item_of(const struct outcome *outcome, const struct gift *gift, int64_t amount)
 {
-    if (*at >= len)
-        return false;
-    const uint8_t *p = bytes + *at;
-    struct outcome_item item = {.type = (enum outcome_item_type) * p++};
+    const uint8_t *p = outcome->texts.at + gift->start;
+    struct outcome_item item = {.type = (enum outcome_item_type) * p++, .amount = amount};
     switch (item.type) {
     case OUTCOME_POSTING:
         item.measure = (enum measure) * p++;
         item.month = (int32_t)get_number(&p, 4);
         item.site = get_text(&p);
         item.key = get_text(&p);
-        item.amount = get_number(&p, 8);
         break;
     case OUTCOME_ROW:
         item.len = (size_t)get_number(&p, 4);
         item.bytes = p;
-        p += item.len;
         break;
     case OUTCOME_WASTE:
         memcpy(item.id, p, ID_SIZE);
         p += ID_SIZE;
         item.site = get_text(&p);
-        item.amount = get_number(&p, 8);
         break;
     case OUTCOME_STAY:
         item.site = get_text(&p);
@@ -291,7 +313,231 @@ outcome_next(const uint8_t *bytes, size_t len, size_t *at, struct outcome_item *
         item.key = get_text(&p);
         break;
     }
-    *at = (size_t)(p - bytes);
-    *out_item = item;
+    return item;
+}
+
+/* ---- packing */
+
+static bool
+put_site(struct outcome *outcome, const char *site)
+{
+    struct names *names = &outcome->names;
+    size_t i = 0;
+    while (i < names->n && strcmp(names->at[i], site) != 0)
+        i++;
+    if (i == names->n) {
+        if (names->n == names->room) {
+            size_t room = names->room * 2 + 8;
+            const char **at = realloc(names->at, room * sizeof *at);
+            if (at == NULL)
+                return false;
+            names->at = at;
+            names->room = room;
+        }
+        names->at[names->n++] = site;
+        names->size += strlen(site) + 1;
+    }
+    return put_varint(&outcome->items, i);
+}
+
+enum {
+    ITEM_OTHER = 0x80, /* or-ed to the type; below it a posting, by its measure */
+};
+
+static bool
+pack_item(struct outcome *outcome, const struct outcome_item *item, int32_t *month)
+{
+    struct bytes *b = &outcome->items;
+    uint8_t head =
+        item->type == OUTCOME_POSTING ? (uint8_t)item->measure : (uint8_t)(ITEM_OTHER | item->type);
+    if (!put(b, &head, 1))
+        return false;
+    switch (item->type) {
+    case OUTCOME_POSTING: {
+        int64_t step = (int64_t)item->month - *month;
+        *month = item->month;
+        return put_signed(b, step) && put_site(outcome, item->site) && put_text(b, item->key) &&
+               put_signed(b, item->amount);
+    }
+    case OUTCOME_ROW:
+        return put_varint(b, item->len) && put(b, item->bytes, item->len);
+    case OUTCOME_WASTE:
+        return put(b, item->id, ID_SIZE) && put_site(outcome, item->site) &&
+               put_signed(b, item->amount);
+    case OUTCOME_STAY: { /* how long, plus 1; 0: still */
+        uint64_t length = (uint64_t)item->to_ms - (uint64_t)item->from_ms + 1;
+        return put_site(outcome, item->site) && put_signed(b, item->from_ms) &&
+               put_varint(b, item->to_ms == INT64_MAX ? 0 : length);
+    }
+    case OUTCOME_DEPENDS: {
+        uint8_t class = (uint8_t)item->class;
+        return put(b, &class, 1) && put_text(b, item->key);
+    }
+    }
+    return false;
+}
+
+static enum err
+pack_items(struct outcome *outcome)
+{
+    int32_t month = 0;
+    for (size_t i = 0; i < outcome->n;) {
+        const struct gift *gift = &outcome->gifts[i];
+        int64_t sum = 0;
+        for (; i < outcome->n && same(outcome, gift, &outcome->gifts[i]); i++)
+            sum += outcome->gifts[i].amount;
+        struct outcome_item item = item_of(outcome, gift, sum);
+        if ((!gift->sums || sum != 0) && !pack_item(outcome, &item, &month))
+            return ERR_MEM;
+    }
+    return ERR_OK;
+}
+
+enum err
+outcome_pack(struct outcome *outcome, const uint8_t **out_bytes, size_t *out_len)
+{
+    struct bytes *packed = &outcome->packed;
+    struct names *names = &outcome->names;
+    packed->n = outcome->items.n = 0;
+    names->n = names->size = 0;
+    if (outcome->n > 1)
+        qsort_r(outcome->gifts, outcome->n, sizeof *outcome->gifts, compare, outcome->texts.at);
+    enum err e = pack_items(outcome);
+    if (e == ERR_OK && outcome->items.n > 0) {
+        bool whole = put_varint(packed, names->n);
+        for (size_t i = 0; i < names->n; i++)
+            whole = whole && put_text(packed, names->at[i]);
+        e = whole && put(packed, outcome->items.at, outcome->items.n) ? ERR_OK : ERR_MEM;
+    }
+    *out_bytes = packed->at;
+    *out_len = packed->n;
+    return e;
+}
+
+/* ---- reading */
+
+void
+outcome_read(struct outcome_reader *reader, const uint8_t *bytes, size_t len)
+{
+    *reader = (struct outcome_reader){.bytes = bytes, .end = bytes + len};
+    if (len == 0)
+        return;
+    reader->n_sites = get_varint(&reader->bytes);
+    reader->sites = (const char *)reader->bytes;
+    for (uint64_t i = 0; i < reader->n_sites; i++)
+        (void)get_text(&reader->bytes);
+}
+
+static const char *
+get_site(struct outcome_reader *reader)
+{
+    uint64_t number = get_varint(&reader->bytes);
+    const char *site = reader->sites;
+    for (uint64_t i = 0; i < number && i < reader->n_sites; i++)
+        site += strlen(site) + 1;
+    return site;
+}
+
+static void
+read_posting(struct outcome_reader *reader, struct outcome_item *item, uint8_t head)
+{
+    item->type = OUTCOME_POSTING;
+    item->measure = (enum measure)head;
+    reader->month += (int32_t)get_signed(&reader->bytes);
+    item->month = reader->month;
+    item->site = get_site(reader);
+    item->key = get_text(&reader->bytes);
+    item->amount = get_signed(&reader->bytes);
+}
+
+static void
+read_other(struct outcome_reader *reader, struct outcome_item *item)
+{
+    const uint8_t **p = &reader->bytes;
+    uint64_t length = 0;
+    switch (item->type) {
+    case OUTCOME_ROW:
+        item->len = (size_t)get_varint(p);
+        item->bytes = *p;
+        *p += item->len;
+        break;
+    case OUTCOME_WASTE:
+        memcpy(item->id, *p, ID_SIZE);
+        *p += ID_SIZE;
+        item->site = get_site(reader);
+        item->amount = get_signed(p);
+        break;
+    case OUTCOME_STAY:
+        item->site = get_site(reader);
+        item->from_ms = get_signed(p);
+        length = get_varint(p);
+        item->to_ms = length == 0 ? INT64_MAX : (int64_t)((uint64_t)item->from_ms + length - 1);
+        break;
+    case OUTCOME_DEPENDS:
+        item->class = (enum subject_class) * (*p)++;
+        item->key = get_text(p);
+        break;
+    case OUTCOME_POSTING:
+        break;
+    }
+}
+
+bool
+outcome_next(struct outcome_reader *reader, struct outcome_item *out_item)
+{
+    if (reader->bytes >= reader->end)
+        return false;
+    uint8_t head = *reader->bytes++;
+    *out_item = (struct outcome_item){.type = (enum outcome_item_type)(head & ~ITEM_OTHER)};
+    if (head < ITEM_OTHER)
+        read_posting(reader, out_item, head);
+    else
+        read_other(reader, out_item);
     return true;
+}
+
+static int
+compare_numbers(int64_t a, int64_t b)
+{
+    return a < b ? -1 : a > b;
+}
+
+static int
+compare_texts(const char *a, const char *b)
+{
+    return a == NULL || b == NULL ? (a != NULL) - (b != NULL) : strcmp(a, b);
+}
+
+static int
+compare_bytes(const struct outcome_item *a, const struct outcome_item *b)
+{
+    int order = compare_numbers((int64_t)a->len, (int64_t)b->len);
+    if (order == 0 && a->len > 0)
+        order = memcmp(a->bytes, b->bytes, a->len);
+    return order;
+}
+
+int
+outcome_compare(const struct outcome_item *a, const struct outcome_item *b)
+{
+    int order = compare_numbers(a->type, b->type);
+    if (order == 0)
+        order = compare_numbers(a->measure, b->measure);
+    if (order == 0)
+        order = compare_numbers(a->month, b->month);
+    if (order == 0)
+        order = compare_bytes(a, b);
+    if (order == 0)
+        order = memcmp(a->id, b->id, ID_SIZE);
+    if (order == 0)
+        order = compare_texts(a->site, b->site);
+    if (order == 0)
+        order = compare_numbers(a->from_ms, b->from_ms);
+    if (order == 0)
+        order = compare_numbers(a->to_ms, b->to_ms);
+    if (order == 0)
+        order = compare_numbers(a->class, b->class);
+    if (order == 0)
+        order = compare_texts(a->key, b->key);
+    return order != 0 ? order : compare_numbers(a->amount, b->amount);
 }

@@ -39,7 +39,19 @@ struct outcome_item {
     enum subject_class class;
 };
 
-/* Reads item after item: *at from 0. false at the end. What it points to lies in `bytes`. */
-bool outcome_next(const uint8_t *bytes, size_t len, size_t *at, struct outcome_item *out_item);
+/* Reads item after item, in the order of packing. */
+struct outcome_reader {
+    const uint8_t *bytes, *end;
+    const char *sites; /* the texts that items name by number, one behind the other */
+    uint64_t n_sites;
+    int32_t month; /* of the posting before */
+};
+
+void outcome_read(struct outcome_reader *reader, const uint8_t *bytes, size_t len);
+/* false at the end. What the item points to lies in the bytes. */
+bool outcome_next(struct outcome_reader *reader, struct outcome_item *out_item);
+
+/* The order of packing, and of what differs in nothing else the amount; 0: the same gift. */
+int outcome_compare(const struct outcome_item *a, const struct outcome_item *b);
 
 #endif

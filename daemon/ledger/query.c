@@ -19,7 +19,9 @@ struct reading {
 static bool
 find_row(const uint8_t *bytes, size_t len, struct outcome_item *out)
 {
-    for (size_t at = 0; outcome_next(bytes, len, &at, out);)
+    struct outcome_reader reader;
+    outcome_read(&reader, bytes, len);
+    while (outcome_next(&reader, out))
         if (out->type == OUTCOME_ROW)
             return true;
     return false;

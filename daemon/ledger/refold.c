@@ -85,16 +85,23 @@ book(struct booking *b, const struct outcome_item *item, int sign)
 
 struct side {
     const uint8_t *bytes;
-    size_t len, at, next;
+    size_t len;
+    struct outcome_reader reader;
     struct outcome_item item;
     bool any;
 };
 
 static void
+start(struct side *side)
+{
+    outcome_read(&side->reader, side->bytes, side->len);
+    side->any = outcome_next(&side->reader, &side->item);
+}
+
+static void
 step(struct side *side)
 {
-    side->at = side->next;
-    side->any = outcome_next(side->bytes, side->len, &side->next, &side->item);
+    side->any = outcome_next(&side->reader, &side->item);
 }
 
 static int
@@ -102,11 +109,7 @@ compare(const struct side *a, const struct side *b)
 {
     if (!a->any || !b->any)
         return a->any ? -1 : b->any;
-    size_t a_len = a->next - a->at, b_len = b->next - b->at;
-    int order = memcmp(a->bytes + a->at, b->bytes + b->at, a_len < b_len ? a_len : b_len);
-    if (order != 0 || a_len == b_len)
-        return order;
-    return a_len < b_len ? -1 : 1;
+    return outcome_compare(&a->item, &b->item);
 }
 
 /* Books what only `left` has, with `sign`. */
@@ -114,8 +117,8 @@ static enum err
 book_only(struct booking *b, struct side left, struct side right, int sign)
 {
     enum err e = ERR_OK;
-    step(&left);
-    step(&right);
+    start(&left);
+    start(&right);
     while (e == ERR_OK && left.any) {
         int order = compare(&left, &right);
         if (order < 0)
