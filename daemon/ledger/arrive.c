@@ -26,15 +26,14 @@ place_row(struct placing *p, const struct key *key)
     struct sorter *sorter = p->ledger->sorter;
     if (!p->put)
         return kv_del(p->view->kv, t->facts, key->bytes, key->n, p->why);
-    entry_value(p->effect, value);
+    size_t len = entry_value(p->effect, value);
     if (sorter == NULL)
-        return kv_put(p->view->kv, t->facts, key->bytes, key->n, value, sizeof value, false,
-                      p->why);
-    if (sorter_add(sorter, key->bytes, key->n, value, sizeof value))
+        return kv_put(p->view->kv, t->facts, key->bytes, key->n, value, len, false, p->why);
+    if (sorter_add(sorter, key->bytes, key->n, value, len))
         return ERR_OK;
     enum err e = sorter_flush(sorter, p->view->kv, t->facts, p->why);
     if (e == ERR_OK)
-        (void)sorter_add(sorter, key->bytes, key->n, value, sizeof value);
+        (void)sorter_add(sorter, key->bytes, key->n, value, len);
     return e;
 }
 
@@ -48,7 +47,7 @@ static enum err
 place_subject(void *owner, enum subject_class class, const char *code)
 {
     struct placing *p = owner;
-    struct key key = entry_key(class, code, &p->effect->fact);
+    struct key key = entry_key(class, code, p->effect);
     if (key.over || strlen(code) >= SUBJECT_CODE_MAX)
         return ERR_OK;
     p->subjects++;
@@ -91,12 +90,12 @@ mark_stay(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value,
 {
     struct marking *m = owner;
     char code[SUBJECT_CODE_MAX];
-    size_t head = m->skip + 16;
+    size_t head = m->skip + (size_t)2 * INSTANT_KEY;
     (void)value;
     (void)value_len;
     if (key_len <= head || key_len - head >= sizeof code)
         return err_set(ERR_DAMAGED, why, "ledger: a row of stays is damaged");
-    if (get_i64(key + m->skip + 8) > m->at_ms)
+    if (get_instant(key + m->skip + INSTANT_KEY) > m->at_ms)
         return ERR_OK;
     memcpy(code, key + head, key_len - head);
     code[key_len - head] = '\0';
@@ -112,7 +111,7 @@ mark_stays(struct placing *p, enum subject_class class, const char *site)
     MDB_val key, value;
     struct key from = key_subject(class, site);
     m.skip = from.n;
-    key_number(&from, m.at_ms);
+    key_instant(&from, m.at_ms);
     enum err e =
         kv_walk_open(p->view->kv, p->ledger->tables.stays, from.bytes, from.n, &walk, p->why);
     while (e == ERR_OK && (e = kv_next(walk, &key, &value, p->why)) == ERR_OK) {

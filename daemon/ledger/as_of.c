@@ -21,17 +21,19 @@ struct overlaying {
 };
 
 static enum err
-hide(struct overlay *o, const uint8_t id[ID_SIZE], struct err_text *why)
+hide(struct overlay *o, uint64_t lsn, const uint8_t id[ID_SIZE], struct err_text *why)
 {
     if (o->n_hidden == o->room_hidden) {
         size_t room = o->room_hidden * 2 + 16;
-        void *hidden = realloc(o->hidden, room * ID_SIZE);
+        struct hidden *hidden = realloc(o->hidden, room * sizeof *hidden);
         if (hidden == NULL)
             return err_set(ERR_MEM, why, "ledger: out of memory");
         o->hidden = hidden;
         o->room_hidden = room;
     }
-    memcpy(o->hidden[o->n_hidden++], id, ID_SIZE);
+    struct hidden *h = &o->hidden[o->n_hidden++];
+    h->lsn = lsn;
+    memcpy(h->id, id, ID_SIZE);
     return ERR_OK;
 }
 
@@ -56,9 +58,10 @@ add_item(void *owner, enum subject_class class, const char *code)
 }
 
 static int
-compare_ids(const void *a, const void *b)
+compare_hidden(const void *a, const void *b)
 {
-    return memcmp(a, b, ID_SIZE);
+    const struct hidden *p = a, *q = b;
+    return p->lsn < q->lsn ? -1 : p->lsn > q->lsn;
 }
 
 static int
@@ -93,15 +96,16 @@ put_in_order(struct overlay *o)
     if (o->n > 1)
         qsort(o->items, o->n, sizeof *o->items, compare_items);
     if (o->n_hidden > 1)
-        qsort(o->hidden, o->n_hidden, ID_SIZE, compare_ids);
+        qsort(o->hidden, o->n_hidden, sizeof *o->hidden, compare_hidden);
     drop_repeats(o);
 }
 
 /* Hides the record in the index and brings in what it was then. */
 static enum err
-overlay_effect(struct overlaying *o, const uint8_t id[ID_SIZE], const struct effect *then)
+overlay_effect(struct overlaying *o, uint64_t lsn, const uint8_t id[ID_SIZE],
+               const struct effect *then)
 {
-    enum err e = hide(&o->out->overlay, id, o->why);
+    enum err e = hide(&o->out->overlay, lsn, id, o->why);
     if (e != ERR_OK || then == NULL || !then->counts)
         return e;
     o->lsn = then->lsn;
@@ -132,8 +136,9 @@ overlay_root(struct overlaying *o, const uint8_t target[ID_SIZE])
     if (e != ERR_OK)
         return e == ERR_NOT_FOUND ? ERR_OK : e;
     memcpy(id, root.id, sizeof id);
+    uint64_t lsn = root.lsn;
     e = effect_then(o, &root, &then, &any);
-    return e == ERR_OK ? overlay_effect(o, id, any ? &then : NULL) : e;
+    return e == ERR_OK ? overlay_effect(o, lsn, id, any ? &then : NULL) : e;
 }
 
 /* A correction that was not known then: what it means counted otherwise. */
@@ -210,7 +215,7 @@ overlay_moved(struct overlaying *o, const struct stored *stored)
         return e;
     if (now.outside == then.outside && now.fact.day == then.fact.day)
         return ERR_OK;
-    return overlay_effect(o, id, &then);
+    return overlay_effect(o, stored->lsn, id, &then);
 }
 
 /* Looks through the whole log: rare, sites change once in years. */
@@ -394,7 +399,7 @@ gather_told(struct refolding *r)
         e = table_walk(r->view->kv, t->fixes, &all, add_fix, r, r->why);
     const struct overlay *o = r->view->overlay;
     for (size_t i = 0; o != NULL && i < o->n_hidden && e == ERR_OK; i++)
-        e = set_add(&r->told, SUBJECT_RECORD, id_print(o->hidden[i], code), r->why);
+        e = set_add(&r->told, SUBJECT_RECORD, id_print(o->hidden[i].id, code), r->why);
     return e;
 }
 

@@ -45,49 +45,61 @@ fact_list_done(struct fact_list *list)
 
 /* ---- entries */
 
+enum {
+    ENTRY_TAIL = INSTANT_KEY + 1 + LSN_KEY
+};
+
 struct key
-entry_key(enum subject_class class, const char *code, const struct fact *fact)
+entry_key(enum subject_class class, const char *code, const struct effect *effect)
 {
     struct key key = key_subject(class, code);
-    key_number(&key, fact->at_ms);
-    key_byte(&key, (uint8_t)fact->kind->order);
-    key_bytes(&key, fact->id, ID_SIZE);
+    key_instant(&key, effect->fact.at_ms);
+    key_byte(&key, (uint8_t)effect->fact.kind->order);
+    key_lsn(&key, effect->lsn);
     return key;
 }
 
-void
+size_t
 entry_value(const struct effect *effect, uint8_t out[ENTRY_VALUE])
 {
-    put_i64(out, (int64_t)effect->lsn);
-    put_i64(out + 8, (int64_t)effect->fix_lsn);
-    put_i64(out + 16, effect->fact.held_ms);
-    out[24] = (uint8_t)(effect->fact.kind->number >> 8);
-    out[25] = (uint8_t)effect->fact.kind->number;
+    const struct fact *fact = &effect->fact;
+    uint8_t *p = out;
+    *p++ = (uint8_t)fact->kind->number;
+    p = put_signed(p, fact->held_ms - fact->at_ms);
+    if (effect->fix_lsn != 0)
+        p = put_signed(p, (int64_t)effect->fix_lsn);
+    return (size_t)(p - out);
 }
 
 enum err
 entry_read(const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
            struct entry *out, struct err_text *why)
 {
-    enum {
-        TAIL = 8 + 1 + ID_SIZE
-    };
-    if (key_len < 2 + TAIL || key[key_len - TAIL - 1] != 0 || value_len != ENTRY_VALUE)
+    int64_t held_after = 0, fix_lsn = 0;
+    const uint8_t *p = value + 1, *end = value + value_len;
+    *out = (struct entry){.code = ""};
+    bool whole = key_len >= 2 + ENTRY_TAIL && key[key_len - ENTRY_TAIL - 1] == 0 &&
+                 value_len >= 2 && get_signed(&p, end, &held_after) &&
+                 (p == end || get_signed(&p, end, &fix_lsn));
+    if (!whole)
         return err_set(ERR_DAMAGED, why, "ledger: a row of the index is damaged");
+    const uint8_t *tail = key + key_len - ENTRY_TAIL;
     *out = (struct entry){.class = (enum subject_class)key[0],
                           .code = (const char *)key + 1,
-                          .id = key + key_len - ID_SIZE,
-                          .lsn = (uint64_t)get_i64(value),
-                          .fix_lsn = (uint64_t)get_i64(value + 8),
-                          .held_ms = get_i64(value + 16),
-                          .kind = (uint32_t)value[24] << 8 | value[25]};
+                          .at_ms = get_instant(tail),
+                          .rank = tail[INSTANT_KEY],
+                          .lsn = get_lsn(tail + INSTANT_KEY + 1),
+                          .fix_lsn = (uint64_t)fix_lsn,
+                          .kind = value[0]};
+    out->held_ms = out->at_ms + held_after;
     return ERR_OK;
 }
 
 static int
-compare_ids(const void *a, const void *b)
+compare_hidden(const void *a, const void *b)
 {
-    return memcmp(a, b, ID_SIZE);
+    const struct hidden *p = a, *q = b;
+    return p->lsn < q->lsn ? -1 : p->lsn > q->lsn;
 }
 
 static bool
@@ -97,7 +109,8 @@ is_hidden(const struct view *view, const struct entry *entry)
         return true;
     const struct overlay *o = view->overlay;
     return o != NULL && o->n_hidden > 0 &&
-           bsearch(entry->id, o->hidden, o->n_hidden, ID_SIZE, compare_ids) != NULL;
+           bsearch(&(struct hidden){.lsn = entry->lsn}, o->hidden, o->n_hidden, sizeof *o->hidden,
+                   compare_hidden) != NULL;
 }
 
 /* ---- loading */
@@ -106,9 +119,10 @@ struct loading {
     const struct view *view;
     enum subject_class class;
     uint32_t kind;
-    bool one, done;
+    bool one;
     struct pool *pool;
     struct fact_list *list;
+    size_t first; /* of the list: where this subject begins */
 };
 
 /* The mass that a tub's fold found for a discard by count. */
@@ -141,21 +155,42 @@ load_one(struct loading *l, uint64_t lsn, uint64_t fix_lsn, struct err_text *why
     return e == ERR_OK ? fact_list_add(l->list, &fact, why) : e;
 }
 
+/* With `one`: is enough loaded? Records of one moment and rank lie by arrival, and which of them is
+ * first is told by their ids. */
+static bool
+enough(const struct loading *l, const struct entry *entry)
+{
+    if (!l->one || l->list->n == l->first)
+        return false;
+    const struct fact *last = &l->list->at[l->list->n - 1];
+    return last->at_ms != entry->at_ms || last->kind->order != entry->rank;
+}
+
 static enum err
 load_entry(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
            struct err_text *why)
 {
     struct loading *l = owner;
-    struct entry entry = {0};
+    struct entry entry;
     enum err e = entry_read(key, key_len, value, value_len, &entry, why);
     if (e != ERR_OK)
         return e;
     if ((l->kind != 0 && entry.kind != l->kind) || is_hidden(l->view, &entry))
         return ERR_OK;
-    e = load_one(l, entry.lsn, entry.fix_lsn, why);
-    if (e == ERR_OK && l->one && l->view->overlay == NULL)
-        return ERR_NOT_FOUND; /* enough */
-    return e;
+    if (enough(l, &entry))
+        return ERR_NOT_FOUND;
+    return load_one(l, entry.lsn, entry.fix_lsn, why);
+}
+
+/* The index is in order but for records of one moment and rank. */
+static void
+put_in_order(struct fact_list *list, size_t first)
+{
+    size_t i = first + 1;
+    while (i < list->n && fact_order(&list->at[i - 1], &list->at[i]) < 0)
+        i++;
+    if (i < list->n)
+        qsort(list->at + first, list->n - first, sizeof *list->at, compare_facts);
 }
 
 static int
@@ -182,10 +217,9 @@ find_item(const struct overlay *o, enum subject_class class, const char *code)
 }
 
 static enum err
-load_overlay(struct loading *l, const char *code, size_t first, struct err_text *why)
+load_overlay(struct loading *l, const char *code, struct err_text *why)
 {
     const struct overlay *o = l->view->overlay;
-    size_t before = l->list->n;
     enum err e = ERR_OK;
     for (size_t i = find_item(o, l->class, code); i < o->n && e == ERR_OK; i++) {
         const struct overlay_item *item = &o->items[i];
@@ -194,10 +228,6 @@ load_overlay(struct loading *l, const char *code, size_t first, struct err_text 
         if (l->kind == 0 || item->kind == l->kind)
             e = load_one(l, item->lsn, item->fix_lsn, why);
     }
-    if (e == ERR_OK && l->list->n > before)
-        qsort(l->list->at + first, l->list->n - first, sizeof *l->list->at, compare_facts);
-    if (e == ERR_OK && l->one && l->list->n > first + 1)
-        l->list->n = first + 1;
     return e;
 }
 
@@ -205,15 +235,22 @@ enum err
 facts_load(const struct view *view, enum subject_class class, const char *code, uint32_t kind,
            bool one, struct pool *pool, struct fact_list *list, struct err_text *why)
 {
-    struct loading l = {
-        .view = view, .class = class, .kind = kind, .one = one, .pool = pool, .list = list};
-    size_t first = list->n;
+    struct loading l = {.view = view,
+                        .class = class,
+                        .kind = kind,
+                        .one = one,
+                        .pool = pool,
+                        .list = list,
+                        .first = list->n};
     struct key prefix = key_subject(class, code);
     if (prefix.over)
         return ERR_OK;
     enum err e = table_walk(view->kv, view->tables->facts, &prefix, load_entry, &l, why);
     if (e == ERR_OK && view->overlay != NULL)
-        e = load_overlay(&l, code, first, why);
+        e = load_overlay(&l, code, why);
+    put_in_order(list, l.first);
+    if (one && list->n > l.first)
+        list->n = l.first + 1;
     return e;
 }
 
@@ -367,10 +404,11 @@ enum err
 facts_load_places(const struct view *view, enum subject_class class, const struct places *places,
                   struct pool *pool, struct fact_list *list, struct err_text *why)
 {
-    struct loading l = {.view = view, .class = class, .pool = pool, .list = list};
+    struct loading l = {.view = view, .class = class, .pool = pool, .list = list, .first = list->n};
     enum err e = ERR_OK;
     for (size_t i = 0; i < places->n && e == ERR_OK; i++)
         e = load_one(&l, places->at[i].lsn, places->at[i].fix_lsn, why);
+    put_in_order(list, l.first);
     return e;
 }
 

@@ -18,18 +18,20 @@ void fact_list_done(struct fact_list *list);
 struct entry {
     enum subject_class class;
     const char *code; /* lent by the key */
-    const uint8_t *id;
+    int64_t at_ms;
+    int rank;
     uint64_t lsn, fix_lsn;
     int64_t held_ms;
     uint32_t kind;
 };
 
 enum {
-    ENTRY_VALUE = 26
-};
+    ENTRY_VALUE = 24
+}; /* at most */
 
-struct key entry_key(enum subject_class class, const char *code, const struct fact *fact);
-void entry_value(const struct effect *effect, uint8_t out[ENTRY_VALUE]);
+struct key entry_key(enum subject_class class, const char *code, const struct effect *effect);
+/* Returns how many bytes. */
+size_t entry_value(const struct effect *effect, uint8_t out[ENTRY_VALUE]);
 /* ERR_DAMAGED: not such a row. */
 enum err entry_read(const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
                     struct entry *out, struct err_text *why);
@@ -43,10 +45,15 @@ struct overlay_item {
     uint32_t kind;
 };
 
+struct hidden {
+    uint64_t lsn;
+    uint8_t id[ID_SIZE];
+};
+
 struct overlay {
     struct overlay_item *items;
     size_t n, room;
-    uint8_t (*hidden)[ID_SIZE];
+    struct hidden *hidden;
     size_t n_hidden, room_hidden;
 };
 

@@ -237,7 +237,7 @@ put_varint(struct bytes *bytes, uint64_t number)
 }
 
 static bool
-put_signed(struct bytes *bytes, int64_t number)
+put_zigzag(struct bytes *bytes, int64_t number)
 {
     return put_varint(bytes, (uint64_t)number << 1 ^ (uint64_t)(number >> 63));
 }
@@ -256,7 +256,7 @@ get_varint(const uint8_t **p)
 }
 
 static int64_t
-get_signed(const uint8_t **p)
+get_zigzag(const uint8_t **p)
 {
     uint64_t bits = get_varint(p);
     return (int64_t)(bits >> 1) ^ -(int64_t)(bits & 1);
@@ -356,17 +356,17 @@ pack_item(struct outcome *outcome, const struct outcome_item *item, int32_t *mon
     case OUTCOME_POSTING: {
         int64_t step = (int64_t)item->month - *month;
         *month = item->month;
-        return put_signed(b, step) && put_site(outcome, item->site) && put_text(b, item->key) &&
-               put_signed(b, item->amount);
+        return put_zigzag(b, step) && put_site(outcome, item->site) && put_text(b, item->key) &&
+               put_zigzag(b, item->amount);
     }
     case OUTCOME_ROW:
         return put_varint(b, item->len) && put(b, item->bytes, item->len);
     case OUTCOME_WASTE:
         return put(b, item->id, ID_SIZE) && put_site(outcome, item->site) &&
-               put_signed(b, item->amount);
+               put_zigzag(b, item->amount);
     case OUTCOME_STAY: { /* how long, plus 1; 0: still */
         uint64_t length = (uint64_t)item->to_ms - (uint64_t)item->from_ms + 1;
-        return put_site(outcome, item->site) && put_signed(b, item->from_ms) &&
+        return put_site(outcome, item->site) && put_zigzag(b, item->from_ms) &&
                put_varint(b, item->to_ms == INT64_MAX ? 0 : length);
     }
     case OUTCOME_DEPENDS: {
@@ -443,11 +443,11 @@ read_posting(struct outcome_reader *reader, struct outcome_item *item, uint8_t h
 {
     item->type = OUTCOME_POSTING;
     item->measure = (enum measure)head;
-    reader->month += (int32_t)get_signed(&reader->bytes);
+    reader->month += (int32_t)get_zigzag(&reader->bytes);
     item->month = reader->month;
     item->site = get_site(reader);
     item->key = get_text(&reader->bytes);
-    item->amount = get_signed(&reader->bytes);
+    item->amount = get_zigzag(&reader->bytes);
 }
 
 static void
@@ -465,11 +465,11 @@ read_other(struct outcome_reader *reader, struct outcome_item *item)
         memcpy(item->id, *p, ID_SIZE);
         *p += ID_SIZE;
         item->site = get_site(reader);
-        item->amount = get_signed(p);
+        item->amount = get_zigzag(p);
         break;
     case OUTCOME_STAY:
         item->site = get_site(reader);
-        item->from_ms = get_signed(p);
+        item->from_ms = get_zigzag(p);
         length = get_varint(p);
         item->to_ms = length == 0 ? INT64_MAX : (int64_t)((uint64_t)item->from_ms + length - 1);
         break;

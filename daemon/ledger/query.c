@@ -289,6 +289,19 @@ hash_key(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, 
     return ERR_OK;
 }
 
+/* Of the index all but the arrival number; records of one moment and rank are hashed by what came
+ * of them. */
+static enum err
+hash_fact(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
+          struct err_text *why)
+{
+    struct entry entry;
+    enum err e = entry_read(key, key_len, value, value_len, &entry, why);
+    if (e == ERR_OK)
+        hash_part(owner, key, key_len - LSN_KEY);
+    return e;
+}
+
 static enum err
 hash_both(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
           struct err_text *why)
@@ -313,7 +326,7 @@ ledger_digest(struct ledger *ledger, uint8_t out_digest[32], struct err_text *wh
     const struct {
         MDB_dbi table;
         table_visit *visit;
-    } parts[] = {{t->facts, hash_key},   {t->fixes, hash_key}, {t->rows, hash_both},
+    } parts[] = {{t->facts, hash_fact},  {t->fixes, hash_key}, {t->rows, hash_both},
                  {t->lines, hash_both},  {t->deps, hash_key},  {t->stays, hash_both},
                  {t->wastes, hash_both}, {t->lags, hash_key},  {t->acts, hash_key}};
     (void)crypto_generichash_init(&state, NULL, 0, 32);

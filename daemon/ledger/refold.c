@@ -11,8 +11,6 @@ struct booking {
     struct err_text *why;
 };
 
-static const int64_t nothing = 0; /* of rows that are all key */
-
 /* ---- one item of an outcome, given (+1) or taken back (-1) */
 
 static enum err
@@ -23,6 +21,7 @@ book_posting(struct booking *b, const struct outcome_item *item, int sign)
     return books_post(b->ledger->delta, &posting, b->why);
 }
 
+/* `number` NULL: the row is all key. */
 static enum err
 book_row(struct booking *b, MDB_dbi table, const struct key *key, const int64_t *number, int sign)
 {
@@ -31,8 +30,10 @@ book_row(struct booking *b, MDB_dbi table, const struct key *key, const int64_t 
         return ERR_OK;
     if (sign < 0)
         return kv_del(b->view->kv, table, key->bytes, key->n, b->why);
-    put_i64(value, *number);
-    return kv_put(b->view->kv, table, key->bytes, key->n, value, sizeof value, false, b->why);
+    if (number != NULL)
+        put_i64(value, *number);
+    size_t len = number != NULL ? sizeof value : 0;
+    return kv_put(b->view->kv, table, key->bytes, key->n, value, len, false, b->why);
 }
 
 static enum err
@@ -48,10 +49,10 @@ static enum err
 book_stay(struct booking *b, const struct outcome_item *item, int sign)
 {
     struct key key = key_subject(b->class, item->site);
-    key_number(&key, item->to_ms);
-    key_number(&key, item->from_ms);
+    key_instant(&key, item->to_ms);
+    key_instant(&key, item->from_ms);
     key_text(&key, b->code);
-    return book_row(b, b->ledger->tables.stays, &key, &nothing, sign);
+    return book_row(b, b->ledger->tables.stays, &key, NULL, sign);
 }
 
 static enum err
@@ -60,7 +61,7 @@ book_dependency(struct booking *b, const struct outcome_item *item, int sign)
     struct key key = key_subject(item->class, item->key);
     key_byte(&key, (uint8_t)b->class);
     key_text(&key, b->code);
-    return book_row(b, b->ledger->tables.deps, &key, &nothing, sign);
+    return book_row(b, b->ledger->tables.deps, &key, NULL, sign);
 }
 
 static enum err

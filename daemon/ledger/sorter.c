@@ -6,7 +6,7 @@
 
 enum {
     SORTER_BYTES = 8 * 1024 * 1024,
-    SORTER_ROWS = 65536
+    SORTER_ROWS = 131072
 };
 
 /* rows[0..n) are where rows begin in `bytes`: two lengths of two bytes each, key, value. */
@@ -14,6 +14,7 @@ struct sorter {
     uint8_t *bytes;
     uint32_t *rows;
     size_t n, used;
+    bool again; /* the table is not empty any more */
 };
 
 enum err
@@ -78,8 +79,9 @@ sorter_flush(struct sorter *s, struct kv_txn *txn, MDB_dbi table, struct err_tex
         const uint8_t *p = s->bytes + s->rows[i];
         uint16_t lengths[2];
         memcpy(lengths, p, sizeof lengths);
-        e = kv_put(txn, table, p + 4, lengths[0], p + 4 + lengths[0], lengths[1], false, why);
+        e = kv_put(txn, table, p + 4, lengths[0], p + 4 + lengths[0], lengths[1], !s->again, why);
     }
+    s->again = s->again || s->n > 0;
     s->n = s->used = 0;
     return e;
 }

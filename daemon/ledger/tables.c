@@ -78,6 +78,77 @@ key_number(struct key *key, int64_t number)
     key_bytes(key, bytes, sizeof bytes);
 }
 
+static void
+key_unsigned(struct key *key, uint64_t number, size_t width)
+{
+    uint8_t bytes[8];
+    for (size_t i = 0; i < width; i++)
+        bytes[width - 1 - i] = (uint8_t)(number >> 8 * i);
+    key_bytes(key, bytes, width);
+}
+
+static uint64_t
+get_unsigned(const uint8_t *from, size_t width)
+{
+    uint64_t number = 0;
+    for (size_t i = 0; i < width; i++)
+        number = number << 8 | from[i];
+    return number;
+}
+
+static const int64_t instant_most = ((int64_t)1 << 48) - 1;
+
+void
+key_instant(struct key *key, int64_t ms)
+{
+    int64_t cut = ms < 0 ? 0 : ms > instant_most ? instant_most : ms;
+    key_unsigned(key, (uint64_t)cut, INSTANT_KEY);
+}
+
+int64_t
+get_instant(const uint8_t *from)
+{
+    int64_t ms = (int64_t)get_unsigned(from, INSTANT_KEY);
+    return ms == instant_most ? INT64_MAX : ms;
+}
+
+void
+key_lsn(struct key *key, uint64_t lsn)
+{
+    key_unsigned(key, lsn, LSN_KEY);
+}
+
+uint64_t
+get_lsn(const uint8_t *from)
+{
+    return get_unsigned(from, LSN_KEY);
+}
+
+uint8_t *
+put_signed(uint8_t *to, int64_t number)
+{
+    uint64_t bits = (uint64_t)number << 1 ^ (uint64_t)(number >> 63);
+    for (; bits >= 0x80; bits >>= 7)
+        *to++ = (uint8_t)(bits | 0x80);
+    *to++ = (uint8_t)bits;
+    return to;
+}
+
+bool
+get_signed(const uint8_t **from, const uint8_t *end, int64_t *out_number)
+{
+    uint64_t bits = 0;
+    for (unsigned shift = 0; *from < end && shift < 64; shift += 7) {
+        uint8_t byte = *(*from)++;
+        bits |= (uint64_t)(byte & 0x7F) << shift;
+        if (byte < 0x80) {
+            *out_number = (int64_t)(bits >> 1) ^ -(int64_t)(bits & 1);
+            return true;
+        }
+    }
+    return false;
+}
+
 void
 key_month(struct key *key, int32_t month)
 {

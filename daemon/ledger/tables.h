@@ -2,7 +2,7 @@
  *
  * Numbers in keys are big-endian with the sign turned, so that bytes sort as numbers do.
  *
- *   facts   class code 0 at rank id          -> lsn, lsn of the deciding correction, held, kind
+ *   facts   class code 0 at rank lsn         -> kind, held less at, lsn of the correction
  *   fixes   id of the target, id             -> lsn                     corrections by target
  *   rows    class code                       -> packed outcome          what a subject gave
  *   lines   measure month site 0 key         -> amount
@@ -44,6 +44,20 @@ void key_month(struct key *key, int32_t month);       /* 4 bytes */
 void key_text(struct key *key, const char *text);     /* without its NUL */
 void key_text_end(struct key *key, const char *text); /* with it */
 void key_bytes(struct key *key, const void *bytes, size_t n);
+
+/* Six bytes of ms since 1970 (LMDB's own rows hold no later instants either), five of an lsn. */
+enum {
+    INSTANT_KEY = 6,
+    LSN_KEY = 5
+};
+void key_instant(struct key *key, int64_t ms);
+int64_t get_instant(const uint8_t *from); /* the last one there is: INT64_MAX */
+void key_lsn(struct key *key, uint64_t lsn);
+uint64_t get_lsn(const uint8_t *from);
+
+/* Numbers of as many bytes as they need, at most 10. */
+uint8_t *put_signed(uint8_t *to, int64_t number);
+bool get_signed(const uint8_t **from, const uint8_t *end, int64_t *out_number);
 
 /* Numbers in values: 8 bytes, big-endian, sign turned as well. */
 void put_i64(uint8_t out[8], int64_t number);
