@@ -159,7 +159,7 @@ start_daemon(const char *program, const char *dir)
     cr_assert(log >= 0);
     d.pid = spawn(program, argv, log, log);
     close(log);
-    wait_for_log(&d, "\nready\n" + (log_says(&d, "\nready") ? 0 : 1));
+    wait_for_log(&d, log_says(&d, "\nready") ? "\nready\n" : "ready\n");
     return d;
 }
 
