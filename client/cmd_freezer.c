@@ -4,6 +4,7 @@
 #include "client/ask.h"
 #include "client/show.h"
 #include "client/writer.h"
+#include "proto/when.h"
 
 static const struct column columns[] = {
     {"tub", "tub", CELL_TEXT, 16},      {"coffee", "coffee", CELL_TEXT, 14},
@@ -26,6 +27,17 @@ member(const json_t *tub, const char *name)
     return text != NULL ? text : "";
 }
 
+/* "goes with Thursday's van" */
+static void
+note_van(const json_t *tub, char *note, size_t size)
+{
+    char day[48];
+    int32_t number;
+    if (day_parse(member(tub, "goes_on"), &number))
+        (void)snprintf(note, size, "goes with %.*s's van",
+                       (int)strcspn(show_long_date(number, day), " "), day);
+}
+
 /* What a person should know of the tub, in a few words. */
 static void
 make_note(json_t *tub, const char *today, bool one_site)
@@ -38,6 +50,8 @@ make_note(json_t *tub, const char *today, bool one_site)
         (void)snprintf(note, sizeof note, "past its date");
     else if (json_is_true(json_object_get(tub, "warm_over")))
         (void)snprintf(note, sizeof note, "stood warm too long");
+    else if (member(tub, "goes_on")[0] != '\0')
+        note_van(tub, note, sizeof note);
     else if (!one_site)
         (void)snprintf(note, sizeof note, "%s", member(tub, "site"));
     (void)json_object_set_new(tub, "note", json_string(note));
@@ -60,8 +74,10 @@ print_text(struct writer *writer, json_t *answer)
                    site != NULL ? site : "all sites");
     writer_title(writer, title, now != NULL ? show_when(now, when) : "");
     writer_table(writer, columns, sizeof columns / sizeof columns[0], tubs);
-    writer_line(writer, n > 0 ? "%zu %s, %s." : "No tub is there.", n, n == 1 ? "tub" : "tubs",
-                show_mass(total, mass));
+    if (n == 0)
+        writer_line(writer, "No tub is there.");
+    else
+        writer_line(writer, "%zu %s, %s.", n, n == 1 ? "tub" : "tubs", show_mass(total, mass));
 }
 
 static enum err

@@ -61,6 +61,28 @@ show_today(const struct call *call, const char *site)
                                   show_offset(call, site, now));
 }
 
+enum err
+show_logs(struct store_view *view, const char *site, struct log_mark **out_logs, size_t *out_n,
+          struct err_text *why)
+{
+    size_t room = 64, n = 0;
+    for (;;) {
+        struct log_mark *logs = malloc(room * sizeof *logs);
+        if (logs == NULL)
+            return err_set(ERR_MEM, why, "no memory for the list of logs");
+        enum err e = store_marks(view, site, logs, room, &n, why);
+        if (e == ERR_OK && n <= room) {
+            *out_logs = logs;
+            *out_n = n;
+            return ERR_OK;
+        }
+        free(logs);
+        if (e != ERR_OK)
+            return e;
+        room = n;
+    }
+}
+
 struct site_state *
 show_states(const struct call *call, size_t *out_n)
 {

@@ -24,6 +24,11 @@ const Knockbox__Site *show_site(const struct call *call, const char *site, int32
 /* {"online", "last_seen", "behind"} of a café's way to the hub; at the hub {"online": true}. */
 json_t *show_link(const struct call *call);
 
+/* All logs of the view (of one site, or NULL: of every one), by site, epoch and mark. *out_logs is
+ * yours (free), *out_n of them. ERR_MEM. */
+enum err show_logs(struct store_view *view, const char *site, struct log_mark **out_logs,
+                   size_t *out_n, struct err_text *why);
+
 /* All states that sync tells, *out_n of them; yours (free). NULL: no memory, or none. */
 struct site_state *show_states(const struct call *call, size_t *out_n);
 

@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/serve/show.h"
 #include "daemon/serve/words.h"
 #include "proto/nearest.h"
 #include "proto/when.h"
@@ -14,7 +15,6 @@
 enum {
     PAGE_ROWS = 10000,
     PAGE_BYTES = 1024 * 1024,
-    LOGS_MOST = 65536,
     MARK_TEXT = 2 * MARK_SIZE + 1,
     NEXT_TEXT = SITE_SIZE + MARK_TEXT + 48,
 };
@@ -172,12 +172,10 @@ static enum err
 put_all(struct export *export, struct err_text *why)
 {
     size_t n = 0;
-    struct log_mark *logs = calloc(LOGS_MOST, sizeof *logs);
-    if (logs == NULL)
-        return err_set(ERR_MEM, why, "no memory for the list of logs");
-    enum err e = store_marks(export->view, export->site, logs, LOGS_MOST, &n, why);
+    struct log_mark *logs = NULL;
+    enum err e = show_logs(export->view, export->site, &logs, &n, why);
     if (e == ERR_OK)
-        e = put_logs(export, logs, n < LOGS_MOST ? n : LOGS_MOST, why);
+        e = put_logs(export, logs, n, why);
     free(logs);
     return e;
 }

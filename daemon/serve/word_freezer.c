@@ -1,6 +1,7 @@
 /* word_freezer.c - `freezer`: the tubs that are there, oldest date first. */
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/serve/pickups.h"
 #include "daemon/serve/show.h"
 #include "daemon/serve/words.h"
 #include "proto/fields.h"
@@ -16,6 +17,7 @@ struct look {
     const char *site, *place; /* NULL: every one */
     bool all;                 /* also those that are gone */
     int64_t now_ms;
+    struct pickups pickups;
     json_t *tubs;
     bool no_memory;
 };
@@ -59,6 +61,11 @@ tub_json(const struct look *look, const Knockbox__TubRow *tub)
                   show_text(tub->place));
     if (line != NULL && tub->run != NULL && tub->run[0] != '\0')
         (void)json_object_set_new(line, "run", json_string(tub->run));
+    const struct pickup_line *pickup = pickups_of(&look->pickups, tub->tub);
+    if (line != NULL && pickup != NULL && tub->state == KNOCKBOX__TUB_STATE__TUB_STATE_FROZEN) {
+        (void)json_object_set_new(line, "goes_with", json_string(pickup->run));
+        (void)json_object_set_new(line, "goes_on", show_day(pickup->day));
+    }
     return line;
 }
 
@@ -126,7 +133,10 @@ word_freezer(struct call *call, struct err_text *why)
         look.site = options->site;
     enum err e = call_ledger(call, &ledger, why);
     if (e == ERR_OK)
+        e = pickups_load(call, show_today(call, options->site), &look.pickups, why);
+    if (e == ERR_OK)
         e = ledger_rows(ledger, SUBJECT_TUB, look_at, &look, why);
+    pickups_done(&look.pickups);
     if (e == ERR_OK && look.no_memory)
         e = err_set(ERR_MEM, why, "no memory for the list of tubs");
     if (e != ERR_OK) {

@@ -7,7 +7,6 @@
 #include "daemon/serve/words.h"
 
 enum {
-    LOGS_MOST = 65536,
     CLOCK_OFF_MS = 5000,
     SILENT_MS = 24 * 3600 * 1000
 };
@@ -106,15 +105,13 @@ add_logs(const struct status *status, json_t *list, struct err_text *why)
 {
     struct store_view *view = NULL;
     size_t n = 0;
-    struct log_mark *logs = calloc(LOGS_MOST, sizeof *logs);
-    if (logs == NULL)
-        return err_set(ERR_MEM, why, "no memory for the status");
+    struct log_mark *logs = NULL;
     enum err e = store_look(status->call->serve->options.store, &view, why);
     if (e == ERR_OK)
-        e = store_marks(view, NULL, logs, LOGS_MOST, &n, why);
+        e = show_logs(view, NULL, &logs, &n, why);
     if (view != NULL)
         store_done(&view);
-    for (size_t i = 0; i < n && i < LOGS_MOST && e == ERR_OK; i++)
+    for (size_t i = 0; i < n && e == ERR_OK; i++)
         if (i + 1 == n || strcmp(logs[i].site, logs[i + 1].site) != 0)
             e = add_site(status, &logs[i], logs[i].site, list, why);
     free(logs);

@@ -89,6 +89,9 @@ Test(plan, what_is_made_is_published_and_shown_again)
     cr_assert(eq(i64, room_number(room, "number"), 2));
     cr_assert(room_ask(room, "export", "kind=pickup", NULL) == ERR_OK);
     cr_assert(strstr(room_text(room), "\"for_site\":\"quayside\"") != NULL, "%s", room_text(room));
+    cr_assert(room_ask(room, "freezer", "site=quayside", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(strstr(room_text(room), "\"goes_with\":\"harbour-2026-03-0") != NULL, "%s",
+              room_text(room));
     room_free(room);
 }
 
