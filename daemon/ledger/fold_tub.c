@@ -202,9 +202,12 @@ use(struct tub *t, const struct fact *fact, const Knockbox__MixInput *input)
     come_back(t);
     if (t->refused != NULL)
         flag(t, fact, "used-refused");
-    if (t->gone == HERE && strcmp(t->row, fact->site) != 0) { /* S10 */
+    if (strcmp(t->row, fact->site) != 0) { /* S10 */
         flag(t, fact, "used-not-received");
-        transfer(t, fact->site, place_default(t->in->catalogue, fact->site, fact->day));
+        if (t->gone == HERE)
+            transfer(t, fact->site, place_default(t->in->catalogue, fact->site, fact->day));
+        else
+            t->row = fact->site; /* nothing left to move */
     }
     post(t, MEASURE_USED, fact->site, input->mass_g);
     draw(t, fact, fact->site, input->mass_g, USED_UP);

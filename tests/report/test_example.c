@@ -24,22 +24,40 @@ load(const char *name)
 {
     char path[512];
     json_error_t error;
-    snprintf(path, sizeof path, "%s/example-month/%s", TEST_DATA, name);
+    snprintf(path, sizeof path, "%s/%s", TEST_DATA, name);
     json_t *json = json_load_file(path, 0, &error);
     cr_assert(ne(ptr, json, NULL), "%s: %s", path, error.text);
     return json;
 }
 
 static bool
-is_as_worked(struct play *play, const char *month)
+is_as_in(struct play *play, const char *folder, const char *month)
 {
     char name[64];
-    snprintf(name, sizeof name, "report-%s.json", month);
+    snprintf(name, sizeof name, "%s/report-%s.json", folder, month);
     json_t *want = load(name), *got = month_json(play, month);
     bool same = month_same(month, want, got) && month_adds_up(got);
     json_decref(want);
     json_decref(got);
     return same;
+}
+
+static bool
+is_as_worked(struct play *play, const char *month)
+{
+    return is_as_in(play, "example-month", month);
+}
+
+/* See tests/data/made-months/README.md. */
+Test(example, made_months_are_as_a_second_implementation_has_them)
+{
+    static const char *const months[] = {"2026-02", "2026-03", "2026-04"};
+    struct play *play = play_new("kitchen");
+    play_read(play, TEST_DATA "/made-months/lines.jsonl");
+    play_put(play, 100);
+    for (size_t i = 0; i < 3; i++)
+        cr_expect(is_as_in(play, "made-months", months[i]), "%s", months[i]);
+    play_free(play);
 }
 
 Test(example, months_are_as_worked_out_apart)
@@ -115,7 +133,7 @@ Test(example, C1_traces_are_as_worked_out_apart)
         char name[64];
         struct err_text why = {.s = ""};
         json_t *got = NULL;
-        snprintf(name, sizeof name, "trace-%s.json", codes[i]);
+        snprintf(name, sizeof name, "example-month/trace-%s.json", codes[i]);
         json_t *want = load(name);
         cr_assert(eq(int, trace_code(play_ledger(play), codes[i], &got, &why), ERR_OK), "%s",
                   why.s);
