@@ -36,7 +36,7 @@ is_as_in(struct play *play, const char *folder, const char *month)
     char name[64];
     snprintf(name, sizeof name, "%s/report-%s.json", folder, month);
     json_t *want = load(name), *got = month_json(play, month);
-    bool same = month_same(month, want, got) && month_adds_up(got);
+    bool same = month_same(month, want, got);
     json_decref(want);
     json_decref(got);
     return same;
@@ -45,7 +45,10 @@ is_as_in(struct play *play, const char *folder, const char *month)
 static bool
 is_as_worked(struct play *play, const char *month)
 {
-    return is_as_in(play, "example-month", month);
+    json_t *got = month_json(play, month);
+    bool adds_up = month_adds_up(got);
+    json_decref(got);
+    return is_as_in(play, "example-month", month) && adds_up;
 }
 
 /* See tests/data/made-months/README.md. */
