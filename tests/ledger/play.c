@@ -150,6 +150,18 @@ play_restart(struct play *play)
     open_all(play);
 }
 
+void
+play_shut(struct play *play)
+{
+    close_all(play);
+}
+
+void
+play_open(struct play *play)
+{
+    open_all(play);
+}
+
 static void
 note_zone(struct play *play, json_t *object)
 {
@@ -332,6 +344,26 @@ append(struct play *play, struct store_txn *txn, const char *line)
     must(store_append(txn, record->site, record, &stored, &why), &why, line);
 }
 
+static void
+append_lines(struct play *play, size_t from, size_t to)
+{
+    struct err_text why = {.s = ""};
+    struct store_txn *txn = NULL;
+    must(store_begin(play->store, &txn, &why), &why, "store_begin");
+    for (size_t i = from; i < to; i++) {
+        append(play, txn, play->lines[i]);
+        free(play->lines[i]);
+    }
+    must(store_commit(&txn, &why), &why, "store_commit");
+}
+
+void
+play_append(struct play *play)
+{
+    append_lines(play, 0, play->n);
+    play->n = 0;
+}
+
 void
 play_put_some(struct play *play, size_t n, size_t group)
 {
@@ -339,14 +371,9 @@ play_put_some(struct play *play, size_t n, size_t group)
     if (n > play->n)
         n = play->n;
     for (size_t i = 0; i < n;) {
-        struct store_txn *txn = NULL;
-        must(store_begin(play->store, &txn, &why), &why, "store_begin");
         size_t end = group == 0 || group > n - i ? n : i + group;
-        for (; i < end; i++) {
-            append(play, txn, play->lines[i]);
-            free(play->lines[i]);
-        }
-        must(store_commit(&txn, &why), &why, "store_commit");
+        append_lines(play, i, end);
+        i = end;
         must(ledger_catch_up(play->ledger, &why), &why, "ledger_catch_up");
     }
     memmove(play->lines, play->lines + n, (play->n - n) * sizeof *play->lines);

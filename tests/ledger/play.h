@@ -41,6 +41,9 @@ void play_keep_held(struct play *play, int64_t held_most_ms);
  * one), and lets the ledger catch up after each; the queue is empty then. */
 void play_put(struct play *play, size_t group);
 
+/* Appends what is queued in one commit; the ledger does not hear of it yet. */
+void play_append(struct play *play);
+
 /* Puts no more than the first n of the queue. */
 void play_put_some(struct play *play, size_t n, size_t group);
 
@@ -48,6 +51,9 @@ struct ledger *play_ledger(struct play *play); /* lent */
 struct store *play_store(struct play *play);   /* lent */
 /* Closes and opens store and ledger again, as a restart does. */
 void play_restart(struct play *play);
+/* The two halves of it: nothing is open in between. */
+void play_shut(struct play *play);
+void play_open(struct play *play);
 
 /* Both are yours. */
 struct books *play_books(struct play *play, int64_t held_most_ms);
