@@ -186,6 +186,22 @@ newest(struct ledger *ledger, uint64_t *out_lsn, struct err_text *why)
     return ERR_OK;
 }
 
+/* After a start nothing may have arrived, and still the catalogue has to be read. */
+static enum err
+freshen_catalogue(struct ledger *ledger, struct err_text *why)
+{
+    struct store_view *look = NULL;
+    if (!ledger->catalogue_stale)
+        return ERR_OK;
+    enum err e = store_look(ledger->store, &look, why);
+    if (e != ERR_OK)
+        return e;
+    struct view view = view_of(ledger, look, store_view_txn(look));
+    e = refresh_catalogue(ledger, &view, why);
+    store_done(&look);
+    return e;
+}
+
 enum err
 ledger_catch_up(struct ledger *ledger, struct err_text *why)
 {
@@ -201,7 +217,7 @@ ledger_catch_up(struct ledger *ledger, struct err_text *why)
         if (e == ERR_OK && stale)
             e = rebuild(ledger, NULL, why);
     }
-    return e;
+    return e == ERR_OK ? freshen_catalogue(ledger, why) : e;
 }
 
 enum err

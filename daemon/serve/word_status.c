@@ -1,5 +1,4 @@
 /* word_status.c - `status`: every site this machine has, how far its log goes, what is amiss. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include "daemon/serve/missing.h"
@@ -127,32 +126,23 @@ is_listed(const json_t *list, const char *site)
     return false;
 }
 
-/* The catalogue's sites, copied: asking the ledger may replace its catalogue. Yours to free. */
-static char (*catalogue_sites(const struct status *status, unsigned *out_n))[SITE_SIZE]
-{
-    const char *const *keys = NULL;
-    *out_n = catalogue_keys(ledger_catalogue(status->call->serve->options.ledger),
-                            KNOCKBOX__RECORD__BODY_SITE_, &keys);
-    char(*sites)[SITE_SIZE] = calloc(*out_n + 1, sizeof *sites);
-    for (unsigned i = 0; sites != NULL && i < *out_n; i++)
-        (void)snprintf(sites[i], sizeof sites[i], "%s", keys[i]);
-    return sites;
-}
-
 /* This site and, at the hub, enrolled sites and sites of the catalogue that have sent nothing. */
 static enum err
 add_silent(const struct status *status, json_t *list, struct err_text *why)
 {
-    unsigned n = 0;
-    char(*sites)[SITE_SIZE] = catalogue_sites(status, &n);
-    enum err e = sites != NULL ? ERR_OK : err_set(ERR_MEM, why, "no memory for the status");
+    const struct serve_options *options = &status->call->serve->options;
+    const char *const *keys = NULL;
+    unsigned n = options->is_hub ? catalogue_keys(ledger_catalogue(options->ledger),
+                                                  KNOCKBOX__RECORD__BODY_SITE_, &keys)
+                                 : 0;
+    enum err e =
+        is_listed(list, options->site) ? ERR_OK : add_site(status, NULL, options->site, list, why);
     for (unsigned i = 0; i < n && e == ERR_OK; i++)
-        if (!is_listed(list, sites[i]))
-            e = add_site(status, NULL, sites[i], list, why);
+        if (!is_listed(list, keys[i]))
+            e = add_site(status, NULL, keys[i], list, why);
     for (size_t i = 0; i < status->n_states && e == ERR_OK; i++)
-        if (status->call->serve->options.is_hub && !is_listed(list, status->states[i].site))
+        if (options->is_hub && !is_listed(list, status->states[i].site))
             e = add_site(status, NULL, status->states[i].site, list, why);
-    free(sites);
     return e;
 }
 

@@ -25,6 +25,7 @@ const char saltmere_catalogue[] =
 struct room {
     char dir[256];
     char site[SITE_SIZE], enrolled[SITE_SIZE];
+    bool is_hub;
     int64_t now_ms;
     uint64_t random;
     struct store *store;
@@ -96,18 +97,10 @@ note_wrote(void *owner)
     ((struct room *)owner)->wrote++;
 }
 
-struct room *
-room_new(const char *site, bool is_hub)
+static void
+room_open(struct room *room)
 {
     struct err_text why = {.s = ""};
-    struct room *room = calloc(1, sizeof *room);
-    const char *tmp = getenv("TMPDIR");
-    snprintf(room->dir, sizeof room->dir, "%s/room.XXXXXX", tmp != NULL ? tmp : "/tmp");
-    if (mkdtemp(room->dir) == NULL)
-        abort();
-    snprintf(room->site, sizeof room->site, "%s", site);
-    room->random = 1;
-    room_now(room, "2026-03-03T21:52:00Z");
     struct clock clock = {clock_now, clock_mono, clock_sure, clock_random, {1, 2, 3}, room};
     struct store_options options = {
         .site = room->site, .map_mib = 16, .most_mib = 64, .ballast_kib = 4, .clock = clock};
@@ -116,7 +109,7 @@ room_new(const char *site, bool is_hub)
     struct serve_options serve = {.store = room->store,
                                   .ledger = room->ledger,
                                   .clock = clock,
-                                  .is_hub = is_hub,
+                                  .is_hub = room->is_hub,
                                   .site = room->site,
                                   .hub_site = "kitchen",
                                   .zone = "Europe/London",
@@ -124,6 +117,36 @@ room_new(const char *site, bool is_hub)
                                   .wrote = note_wrote,
                                   .owner = room};
     must(serve_new(&serve, &room->serve, &why), &why, "serve");
+}
+
+static void
+room_close(struct room *room)
+{
+    serve_free(room->serve);
+    ledger_close(room->ledger);
+    store_close(room->store);
+}
+
+void
+room_restart(struct room *room)
+{
+    room_close(room);
+    room_open(room);
+}
+
+struct room *
+room_new(const char *site, bool is_hub)
+{
+    struct room *room = calloc(1, sizeof *room);
+    const char *tmp = getenv("TMPDIR");
+    snprintf(room->dir, sizeof room->dir, "%s/room.XXXXXX", tmp != NULL ? tmp : "/tmp");
+    if (mkdtemp(room->dir) == NULL)
+        abort();
+    snprintf(room->site, sizeof room->site, "%s", site);
+    room->random = 1;
+    room_now(room, "2026-03-03T21:52:00Z");
+    room->is_hub = is_hub;
+    room_open(room);
     room->caller.roles = ROLE_BIT_ALL;
     snprintf(room->caller.via, sizeof room->caller.via, "uid 1000 (mara)");
     return room;
@@ -141,9 +164,7 @@ remove_one(const char *path, const struct stat *stat, int type, struct FTW *ftw)
 void
 room_free(struct room *room)
 {
-    serve_free(room->serve);
-    ledger_close(room->ledger);
-    store_close(room->store);
+    room_close(room);
     (void)nftw(room->dir, remove_one, 16, FTW_DEPTH | FTW_PHYS);
     json_decref(room->answer);
     free(room->text);

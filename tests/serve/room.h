@@ -16,6 +16,7 @@ struct room;
 /* In an empty folder; the hub's site is "kitchen". The clock stands at 2026-03-03T21:52:00Z. */
 struct room *room_new(const char *site, bool is_hub);
 void room_free(struct room *room);
+void room_restart(struct room *room); /* closes all and opens it again, as a restart does */
 
 void room_roles(struct room *room, unsigned roles); /* of the caller; all at first */
 void room_now(struct room *room, const char *rfc3339);

@@ -309,3 +309,15 @@ Test(write, history_whose_clock_was_ahead_is_taken_when_it_says_when_it_was_held
               "%s", room_why(room));
     room_free(room);
 }
+
+Test(write, the_catalogue_is_known_after_a_restart)
+{
+    struct room *room = hub_with_catalogue();
+    cr_assert(room_ask(room, "status", "", NULL) == ERR_OK);
+    room_restart(room);
+    cr_assert(room_ask(room, "write", "mode=import", TUB("Q-1")) == ERR_OK, "%s", room_why(room));
+    room_restart(room);
+    cr_assert(room_ask(room, "write", "mode=log", TUB("Q-1")) == ERR_INPUT);
+    cr_assert(room_ask(room, "write", "mode=log", TUB("Q-2")) == ERR_OK, "%s", room_why(room));
+    room_free(room);
+}
