@@ -35,6 +35,7 @@
     X(23, READING, "times", "place|day")                                                          \
     X(24, READING_FAILED, "times", "record|temp_c|open|place") /* Q2; open 0 or 1 */              \
     X(25, RECORDS, "times", "day")    /* facts by business day of their site; R8's newest */     \
+    X(26, SAMPLED, "times", "day|from|to|days|size") /* closes by sample; "" where not stated */ \
     /* residue and waste; site = site of the record */                                            \
     X(30, RESIDUE_MADE, "g", "")      /* strain.residue_g */                                      \
     X(31, RESIDUE_SETTLED, "g", "")   /* residue that waits no more */                            \

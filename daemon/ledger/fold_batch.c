@@ -226,14 +226,16 @@ post(struct batch *b, enum measure measure, const char *key, int64_t amount)
                         b->mix != NULL ? b->mix->site : b->home->site, key, amount);
 }
 
-/* "40.0" as "40", so that equal strengths meet in one line; "-" for none or nonsense. */
+/* "40.0" as "40", so that equal strengths meet in one line; "-" for none or nonsense. At most 12
+ * decimals, so that a key stays short whatever somebody typed. */
 static const char *
 plain(const char *text, char room[DECIMAL_TEXT_MAX])
 {
     struct decimal value;
     if (text == NULL || decimal_parse(text, &value, NULL) != ERR_OK)
         return "-";
-    return decimal_print(&value, room);
+    value = decimal_round(&value, 12);
+    return strlen(decimal_print(&value, room)) < 40 ? room : "-";
 }
 
 struct sort_of_input {

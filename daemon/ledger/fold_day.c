@@ -2,15 +2,40 @@
  *
  * Report rules R2, R8, F7, G1. Facts: closes of the day, and tubs filled on it.
  */
+#include <inttypes.h>
+#include <stdio.h>
 #include <string.h>
 #include "daemon/ledger/fold.h"
 #include "daemon/ledger/place.h"
+#include "proto/when.h"
 
 static const char *
 day_of(const struct fold_input *in) /* "site|YYYY-MM-DD" */
 {
     const char *bar = strrchr(in->code, '|');
     return bar != NULL ? bar + 1 : in->code;
+}
+
+/* Which days were weighed for a sampled figure, and how many weighings: "" where nobody said. */
+static enum err
+post_sample(const struct fold_input *in, const struct fact *fact, struct outcome *out)
+{
+    char key[128], from[DAY_TEXT] = "", to[DAY_TEXT] = "", size[24] = "";
+    const Knockbox__Sample *sample = fact->record->close->sample;
+    size_t n = sample != NULL && sample->days != NULL ? sample->days->n_v : 0;
+    int32_t first = INT32_MAX, last = INT32_MIN;
+    for (size_t i = 0; i < n; i++) {
+        first = sample->days->v[i] < first ? sample->days->v[i] : first;
+        last = sample->days->v[i] > last ? sample->days->v[i] : last;
+    }
+    if (n > 0) {
+        (void)day_print(first, from);
+        (void)day_print(last, to);
+    }
+    if (sample != NULL && sample->has_size)
+        (void)snprintf(size, sizeof size, "%" PRId64, sample->size);
+    (void)snprintf(key, sizeof key, "%s|%s|%s|%zu|%s", day_of(in), from, to, n, size);
+    return outcome_post(out, MEASURE_SAMPLED, fact->month, fact->site, key, 1);
 }
 
 static enum err
@@ -22,8 +47,11 @@ post_close(const struct fold_input *in, const struct fact *fact, struct outcome 
         return e;
     if (!close->has_uncaptured_g)
         return outcome_post(out, MEASURE_UNCAPTURED_DAYS_UNKNOWN, fact->month, fact->site, "", 1);
-    return outcome_post(out, MEASURE_UNCAPTURED, fact->month, fact->site,
-                        method_word(close->uncaptured_method), close->uncaptured_g);
+    if (close->uncaptured_method == KNOCKBOX__METHOD__METHOD_SAMPLED)
+        e = post_sample(in, fact, out);
+    return e != ERR_OK ? e
+                       : outcome_post(out, MEASURE_UNCAPTURED, fact->month, fact->site,
+                                      method_word(close->uncaptured_method), close->uncaptured_g);
 }
 
 enum err

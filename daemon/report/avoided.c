@@ -12,7 +12,15 @@ static const struct column columns[] = {
     {"baseline", "compared with", "", false},
     {"family", "comparison family", "", false},
     {"why_not", "why there is no figure", "", false},
+    {"warning", "its publishers say", "", false},
 };
+
+/* What the publishers of inventory factors say; notes of daemon/calc/data/emission-factors.csv. */
+static const char publishers_warning[] =
+    "UK factors other than landfill cover only collection and delivery, cannot be used to compare "
+    "waste options and are for scope 3 reporting only (methodology 2025, 12.3 and 12.29); US EPA: "
+    "Hub factors are for inventories, its WARM model is for comparisons, and the two are not "
+    "interchangeable";
 
 /* Does the house count its inventory with it, or do its publishers say that it is for that? */
 static bool
@@ -166,5 +174,7 @@ part_avoided(struct build *b)
     table_set(b->model, "baseline", avoided != NULL ? avoided->baseline : NULL);
     table_set(b->model, "family", avoided != NULL ? avoided->family : NULL);
     table_set(b->model, "why_not", why_not);
+    if (why_not != NULL && strcmp(why_not, "inventory-factors") == 0)
+        table_set(b->model, "warning", publishers_warning);
     return ERR_OK;
 }

@@ -36,6 +36,8 @@ struct factor {
 struct inventory {
     struct decimal per_t, per_short_ton;
     bool any_short_ton;
+    const char *gwp_basis; /* of the first line; they may not be mixed unsaid */
+    bool mixed_bases;
     int64_t not_quantified_g;
 };
 
@@ -180,6 +182,9 @@ fill_line(struct build *b, const struct ending *ending, struct inventory *sum)
     if (ending_is(ending, "combustion_none"))
         build_caution(b, "incineration without energy recovery counts with the published figure "
                          "for incineration with it, which is too low");
+    if (sum->gwp_basis != NULL && strcmp(sum->gwp_basis, factor.gwp_basis) != 0)
+        sum->mixed_bases = true;
+    sum->gwp_basis = factor.gwp_basis;
     enum err e = fill_factor(b, &factor);
     return e == ERR_OK ? fill_figure(b, ending, &factor, sum) : e;
 }
@@ -216,6 +221,8 @@ part_emissions(struct build *b)
         e = sum_text(b, &sum, room);
     if (e != ERR_OK)
         return e;
+    if (sum.mixed_bases)
+        build_caution(b, "the inventory adds lines of different GWP bases: see its lines");
     TABLE_SECTION(b->model, "emissions", "Emissions", SHAPE_FIELDS, total_columns);
     table_set(b->model, "inventory_kg_co2e", room);
     build_kg(b, "not_quantified_kg", sum.not_quantified_g);

@@ -28,6 +28,11 @@ static const struct column discrepancy_columns[] = {
     {"site", "site", "", false}, {"settled", "settled", "", false},
 };
 
+static const struct column sample_columns[] = {
+    {"site", "site", "", false}, {"day", "of day", "", false}, {"from", "weighed from", "", false},
+    {"to", "to", "", false},     {"days", "days", "", true},   {"size", "weighings", "", true},
+};
+
 static const struct column share_columns[] = {
     {"estimated_share_pct", "not weighed", "%", true},
 };
@@ -180,6 +185,46 @@ fill_discrepancies(struct build *b)
     return e;
 }
 
+/* "day|from|to|days|size": the next part of it; NULL for an empty one. */
+static const char *
+next_part(struct build *b, const char **at)
+{
+    size_t len = strcspn(*at, "|");
+    const char *part = len > 0 ? table_text(b->model, "%.*s", (int)len, *at) : NULL;
+    *at += len + ((*at)[len] == '|');
+    return part;
+}
+
+static int
+by_site_and_key(const void *a, const void *b)
+{
+    const struct tally_line *x = a, *y = b;
+    int order = strcmp(x->site, y->site);
+    return order != 0 ? order : strcmp(x->key, y->key);
+}
+
+/* How sampled figures came about: which days were weighed, how often. */
+static enum err
+fill_samples(struct build *b)
+{
+    static const char *const keys[] = {"day", "from", "to", "days", "size"};
+    struct tally tally;
+    TABLE_SECTION(b->model, "quality.samples", "Figures by sample", SHAPE_ROWS, sample_columns);
+    enum err e =
+        tally_of(b->in->books, MEASURE_SAMPLED, b->in->month, b->in->month, true, &tally, b->why);
+    if (e == ERR_OK && tally.n > 1)
+        qsort(tally.lines, tally.n, sizeof *tally.lines, by_site_and_key);
+    for (size_t i = 0; e == ERR_OK && i < tally.n; i++) {
+        const char *at = tally.lines[i].key;
+        table_row(b->model);
+        table_set(b->model, "site", tally.lines[i].site);
+        for (size_t j = 0; j < sizeof keys / sizeof keys[0]; j++)
+            table_set(b->model, keys[j], next_part(b, &at));
+    }
+    tally_done(&tally);
+    return e;
+}
+
 enum err
 part_quality(struct build *b)
 {
@@ -187,6 +232,8 @@ part_quality(struct build *b)
     fill_late(b);
     fill_corrections(b);
     enum err e = fill_discrepancies(b);
+    if (e == ERR_OK)
+        e = fill_samples(b);
     if (e != ERR_OK)
         return e;
     TABLE_SECTION(b->model, "quality", "Share", SHAPE_FIELDS, share_columns);

@@ -110,6 +110,26 @@ fill(struct build *b, const struct sums *sums)
     build_kg(b, "offsite_kg", sums->offsite_g);
 }
 
+/* W10's check says nothing of batches and lots thrown away: they are waste, but no grounds. */
+static void
+caution_unbalanced(struct build *b, const struct sums *sums)
+{
+    const struct stock_row *all = &b->stock_all;
+    char room[NUMBER_TEXT];
+    int64_t in_g = b->generated_g + build_sum(b, MEASURE_WASTE_GAP, NULL) +
+                   build_sum(b, MEASURE_RESIDUE_MADE, NULL) - all->used_g + stock_unexplained(all) -
+                   sums->drain_g;
+    int64_t wait_g = waiting_until(b->in->books, b->in->month) -
+                     waiting_until(b->in->books, b->in->month - 1) + stock_expected(all) +
+                     stock_unexplained(all) - all->opening_g - all->late_g;
+    int64_t rest_g = sums->diverted_g + sums->disposed_g + wait_g - in_g;
+    if (build_is_waste_basis(b) && rest_g != 0)
+        build_caution(b, table_text(b->model,
+                                    "%s kg of batches and lots thrown away are waste but no "
+                                    "grounds: they are in no generated figure",
+                                    number_kg(rest_g, room)));
+}
+
 /* One row a destination, whatever the material. */
 static void
 fill_destinations(struct build *b)
@@ -142,6 +162,7 @@ part_waste(struct build *b)
         add(&sums, &b->endings[i]);
     int64_t ended_g = sums.diverted_g + sums.disposed_g;
     fill(b, &sums);
+    caution_unbalanced(b, &sums);
     fill_destinations(b);
     TABLE_SECTION(b->model, "waste", "Recycling", SHAPE_FIELDS, recycled_columns);
     build_kg(b, "non_recycled_kg", ended_g - sums.recycled_g);

@@ -188,6 +188,11 @@ fields(struct text *t, const struct section *s)
         const struct cell *cell = table_cell(s, 0, i);
         if (cell->type == CELL_ABSENT)
             continue;
+        if (!s->columns[i].number && width(word(cell)) > LINE - LABEL - 4) {
+            say(t, "  %s:\n", s->columns[i].label);
+            paragraph(t, "    ", word(cell));
+            continue;
+        }
         blanks(t, 2);
         pad(t, s->columns[i].label, LABEL, false);
         if (s->columns[i].number)

@@ -206,6 +206,8 @@ Test(emissions, E4_says_why_there_is_no_figure)
                      (char *)rows[i].why_not),
                   "row %zu", i);
         cr_expect(eq(str, (char *)month_word(report, "emissions.avoided.kg_co2e"), "null"));
+        bool warns = strcmp(rows[i].why_not, "inventory-factors") == 0;
+        cr_expect(eq(int, month_at(report, "emissions.avoided.warning") != NULL, warns));
         json_decref(report);
         play_free(play);
     }

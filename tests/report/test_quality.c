@@ -28,7 +28,10 @@ Test(quality, G1_G2_G3_by_method_sums_to_generated)
           {"grounds.generated_kg", "4.750"}, {"grounds.capture_rate_pct", "84.2105"},
           {"grounds.by_method.weighed_kg", "3.000"}, {"grounds.by_method.counted_kg", "1.000"},
           {"grounds.by_method.sampled_kg", "0.500"}, {"grounds.by_method.estimated_kg", "0.250"},
-          {"quality.estimated_share_pct", "36.8421"});
+          {"quality.estimated_share_pct", "36.8421"}, {"quality.samples.0.site", "quayside"},
+          {"quality.samples.0.day", "2026-03-02"}, {"quality.samples.0.from", "2026-03-01"},
+          {"quality.samples.0.days", "1"}, {"quality.samples.0.size", "3"},
+          {"quality.samples.1", "-"});
 }
 
 Test(quality, F7_uncaptured_left_out_is_unknown_and_zero_is_zero)

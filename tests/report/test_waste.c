@@ -233,6 +233,24 @@ Test(waste, W10_the_waste_basis_counts_grounds_and_tubs_that_wait)
           {"waste.waiting_kg", "0.700"}, {"waste.diverted_kg", "1.050"});
 }
 
+Test(waste, W10_says_what_its_check_does_not_speak_of)
+{
+    struct play *play = town_new_without_basis();
+    play_say(play, "{'kind': 'basis', 'at': '2026-01-01T00:00:00Z', 'basis': 'waste', 'stage': "
+                   "'food-service', 'from': '2026-01-01', 'reason': 'council', 'decided_by': "
+                   "'OF'}");
+    town_batch(play, "B1", 1, "2026-03-02");
+    play_say(play, "{'kind': 'discard', 'at': '2026-03-03T10:00:00Z', 'what': 'batch', 'code': "
+                   "'B1', 'mass_g': 2424, 'reason': 'off', 'stream': 'bin'}");
+    play_put(play, 0);
+    json_t *report = month_json(play, "2026-03");
+    cr_expect(eq(str, (char *)month_word(report, "cautions.0"),
+                 "2.424 kg of batches and lots thrown away are waste but no grounds: they are in "
+                 "no generated figure"));
+    json_decref(report);
+    play_free(play);
+}
+
 Test(waste, W11_dry_matter_stays_in_product_only_where_both_were_measured)
 {
     struct play *play = town_new();
