@@ -328,9 +328,11 @@ arrive_fix(struct ledger *ledger, const struct view *view, const struct fact *fa
 
 /* The same id may stand in two logs (after a fork): the first to arrive counts. */
 static bool
-is_repeat(const struct view *view, const struct stored *stored)
+is_repeat(const struct ledger *ledger, const struct view *view, const struct stored *stored)
 {
     uint64_t lsn = 0;
+    if (ledger->sorter != NULL && ledger->ids_unique)
+        return false;
     return store_find_id(view->store, stored->id, &lsn, NULL) == ERR_OK && lsn != stored->lsn;
 }
 
@@ -383,7 +385,7 @@ arrive(struct ledger *ledger, const struct view *view, const struct stored *stor
 {
     struct fact fact;
     note_held(ledger, stored);
-    if (is_repeat(view, stored))
+    if (is_repeat(ledger, view, stored))
         return ERR_OK;
     enum err e = read_plain(ledger, view, stored, &fact, why);
     if (e == ERR_NOT_FOUND)
@@ -406,7 +408,7 @@ arrive_early(struct ledger *ledger, const struct view *view, const struct stored
     if (kind == NULL)
         return ERR_OK;
     bool fix = kind->number == KNOCKBOX__RECORD__BODY_CORRECT;
-    if ((!fix && kind->group == KIND_SITE) || is_repeat(view, stored))
+    if ((!fix && kind->group == KIND_SITE) || is_repeat(ledger, view, stored))
         return ERR_OK;
     enum err e = read_plain(ledger, view, stored, &fact, why);
     if (e != ERR_OK)
@@ -425,7 +427,7 @@ arrive_final(struct ledger *ledger, const struct view *view, const struct stored
 {
     struct fact fact;
     struct effect effect;
-    if (is_repeat(view, stored))
+    if (is_repeat(ledger, view, stored))
         return ERR_OK;
     enum err e = read_plain(ledger, view, stored, &fact, why);
     if (e != ERR_OK)

@@ -371,17 +371,29 @@ catalogue_keys(const struct catalogue *catalogue, uint32_t kind_number,
     return shelf != NULL ? shelf->n : 0;
 }
 
+static const ProtobufCMessage *
+limit_of(const struct catalogue *catalogue, const char *code, size_t code_len, const char *site,
+         size_t site_len, int32_t day)
+{
+    char key[KEY_MAX];
+    if (code_len + site_len + 2 > sizeof key)
+        return NULL;
+    memcpy(key, code, code_len);
+    key[code_len] = '|';
+    memcpy(key + code_len + 1, site, site_len);
+    key[code_len + 1 + site_len] = '\0';
+    return catalogue_get(catalogue, KNOCKBOX__RECORD__BODY_LIMITS, key, day);
+}
+
 const Knockbox__Limits *
 catalogue_limit(const struct catalogue *catalogue, const char *code, const char *site, int32_t day)
 {
-    char key[KEY_MAX];
-    (void)snprintf(key, sizeof key, "%s|%s", code, site);
-    const ProtobufCMessage *limit =
-        catalogue_get(catalogue, KNOCKBOX__RECORD__BODY_LIMITS, key, day);
-    if (limit == NULL) {
-        (void)snprintf(key, sizeof key, "%s|", code);
-        limit = catalogue_get(catalogue, KNOCKBOX__RECORD__BODY_LIMITS, key, day);
-    }
+    size_t code_len = strlen(code);
+    if (find_shelf(catalogue, KNOCKBOX__RECORD__BODY_LIMITS) == NULL)
+        return NULL;
+    const ProtobufCMessage *limit = limit_of(catalogue, code, code_len, site, strlen(site), day);
+    if (limit == NULL)
+        limit = limit_of(catalogue, code, code_len, "", 0, day);
     return (const Knockbox__Limits *)limit;
 }
 

@@ -34,6 +34,7 @@ struct ledger {
     bool catalogue_stale, counts_stale;
     bool index_stale;      /* a site changed: days and boundary may be others */
     struct sorter *sorter; /* not NULL during a rebuild */
+    bool ids_unique;          /* during a rebuild: no record needs a look for its double */
     uint64_t applied;      /* lsn */
     bool rebuild_first;    /* no tables yet, of another format, or of another store */
     int64_t held_last;     /* greatest `held` of all taken in */

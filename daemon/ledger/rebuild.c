@@ -51,7 +51,10 @@ drop_all(struct ledger *ledger, uint64_t *out_last, struct err_text *why)
     if (e != ERR_OK)
         return e;
     *out_last = store_last(work.view.store);
-    return end(ledger, &work, tables_clear(work.view.kv, &ledger->tables, why), why);
+    e = store_ids_unique(work.view.store, &ledger->ids_unique, why);
+    if (e == ERR_OK)
+        e = tables_clear(work.view.kv, &ledger->tables, why);
+    return end(ledger, &work, e, why);
 }
 
 /* Records *at.. of one commit; *at is 0 when all are through. */

@@ -9,10 +9,16 @@ enum {
     SORTER_ROWS = 131072
 };
 
-/* rows[0..n) are where rows begin in `bytes`: two lengths of two bytes each, key, value. */
+/* Where a row begins in `bytes` (two lengths of two bytes each, key, value), and the first eight
+ * bytes of its key as a number, which tell most rows apart. */
+struct place {
+    uint64_t head;
+    uint32_t at;
+};
+
 struct sorter {
     uint8_t *bytes;
-    uint32_t *rows;
+    struct place *rows;
     size_t n, used;
     bool again; /* the table is not empty any more */
 };
@@ -43,6 +49,15 @@ sorter_free(struct sorter *sorter)
     free(sorter);
 }
 
+static uint64_t
+head_of(const uint8_t *key, size_t len)
+{
+    uint64_t head = 0;
+    for (size_t i = 0; i < 8; i++)
+        head = head << 8 | (i < len ? key[i] : 0);
+    return head;
+}
+
 bool
 sorter_add(struct sorter *s, const void *key, size_t key_len, const void *value, size_t value_len)
 {
@@ -53,7 +68,7 @@ sorter_add(struct sorter *s, const void *key, size_t key_len, const void *value,
     memcpy(p, lengths, sizeof lengths);
     memcpy(p + 4, key, key_len);
     memcpy(p + 4 + key_len, value, value_len);
-    s->rows[s->n++] = (uint32_t)s->used;
+    s->rows[s->n++] = (struct place){head_of(key, key_len), (uint32_t)s->used};
     s->used += 4 + key_len + value_len;
     return true;
 }
@@ -61,8 +76,11 @@ sorter_add(struct sorter *s, const void *key, size_t key_len, const void *value,
 static int
 compare(const void *a, const void *b, void *bytes)
 {
-    const uint8_t *p = (uint8_t *)bytes + *(const uint32_t *)a;
-    const uint8_t *q = (uint8_t *)bytes + *(const uint32_t *)b;
+    const struct place *x = a, *y = b;
+    if (x->head != y->head)
+        return x->head < y->head ? -1 : 1;
+    const uint8_t *p = (uint8_t *)bytes + x->at;
+    const uint8_t *q = (uint8_t *)bytes + y->at;
     uint16_t p_len, q_len;
     memcpy(&p_len, p, sizeof p_len);
     memcpy(&q_len, q, sizeof q_len);
@@ -76,7 +94,7 @@ sorter_flush(struct sorter *s, struct kv_txn *txn, MDB_dbi table, struct err_tex
     enum err e = ERR_OK;
     qsort_r(s->rows, s->n, sizeof *s->rows, compare, s->bytes);
     for (size_t i = 0; i < s->n && e == ERR_OK; i++) {
-        const uint8_t *p = s->bytes + s->rows[i];
+        const uint8_t *p = s->bytes + s->rows[i].at;
         uint16_t lengths[2];
         memcpy(lengths, p, sizeof lengths);
         e = kv_put(txn, table, p + 4, lengths[0], p + 4 + lengths[0], lengths[1], !s->again, why);

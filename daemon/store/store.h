@@ -142,6 +142,8 @@ enum err store_get(struct store_view *view, uint64_t lsn, struct stored *out, st
 /* The first record to arrive with this id (the same id may stand in two logs after a fork). */
 enum err store_find_id(struct store_view *view, const uint8_t id[ID_SIZE], uint64_t *out_lsn,
                        struct err_text *why);
+/* true: no id stands in two records, so none needs a look. */
+enum err store_ids_unique(struct store_view *view, bool *out_unique, struct err_text *why);
 enum err store_find_seq(struct store_view *view, const char *site, uint32_t epoch,
                         const uint8_t mark[MARK_SIZE], uint64_t seq, uint64_t *out_lsn,
                         struct err_text *why);

@@ -171,6 +171,18 @@ store_find_id(struct store_view *view, const uint8_t id[ID_SIZE], uint64_t *out_
 }
 
 enum err
+store_ids_unique(struct store_view *view, bool *out_unique, struct err_text *why)
+{
+    uint64_t records = 0, ids = 0;
+    enum err e = kv_count(view->txn, view->store->records, &records, why);
+    if (e == ERR_OK)
+        e = kv_count(view->txn, view->store->by_id, &ids, why);
+    if (e == ERR_OK)
+        *out_unique = records == ids;
+    return e;
+}
+
+enum err
 store_find_seq(struct store_view *view, const char *site, uint32_t epoch,
                const uint8_t mark[MARK_SIZE], uint64_t seq, uint64_t *out_lsn, struct err_text *why)
 {
