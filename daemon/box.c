@@ -101,8 +101,11 @@ each_second(void *owner)
     bool busy = box->options.busy != NULL && box->options.busy(box->options.owner);
     if (e == ERR_OK && !busy) {
         e = ledger_catch_up(box->ledger, &why);
-        if (e != ERR_OK)
-            diag_warning("the ledger waits: %s", why.s);
+        if (e == ERR_OK)
+            diag_fine(&box->ledger_trouble);
+        else
+            diag_changed(&box->ledger_trouble, box->clock.mono_ms(box->clock.owner), DIAG_WARNING,
+                         "the ledger waits: %s", why.s);
         check_piece(box);
         return;
     }

@@ -9,6 +9,7 @@
 
 #include "daemon/base/clock.h"
 #include "daemon/base/config.h"
+#include "daemon/base/diag.h"
 #include "daemon/base/loop.h"
 #include "daemon/serve/serve.h"
 #include "daemon/store/store.h"
@@ -43,7 +44,8 @@ struct box {
     int64_t checked_ms; /* monotonic, when the last full check ended */
     int second;         /* timer */
     int alive;          /* timer of the watchdog */
-    enum err failed;    /* why the loop was stopped */
+    struct diag_memory ledger_trouble;
+    enum err failed; /* why the loop was stopped */
     struct err_text failed_why;
 };
 

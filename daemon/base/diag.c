@@ -83,3 +83,36 @@ diag_say(enum diag_level level, const char *format, ...)
     while (write(STDERR_FILENO, line, len) < 0 && errno == EINTR) /* else: nobody listens */
         continue;
 }
+
+/* FNV-1a, 64 bits (Fowler, Noll, Vo); never 0. */
+static unsigned long long
+digest(const char *text)
+{
+    unsigned long long hash = 14695981039346656037ULL;
+    for (; *text != '\0'; text++)
+        hash = (hash ^ (unsigned char)*text) * 1099511628211ULL;
+    return hash != 0 ? hash : 1;
+}
+
+void
+diag_changed(struct diag_memory *memory, unsigned long long mono_ms, enum diag_level level,
+             const char *format, ...)
+{
+    char text[DIAG_LINE];
+    va_list args;
+    va_start(args, format);
+    (void)vsnprintf(text, sizeof text, format, args);
+    va_end(args);
+    unsigned long long hash = digest(text);
+    if (hash == memory->said && mono_ms - memory->at_ms < DIAG_AGAIN_MS)
+        return;
+    memory->said = hash;
+    memory->at_ms = mono_ms;
+    diag_say(level, "%s", text);
+}
+
+void
+diag_fine(struct diag_memory *memory)
+{
+    memory->said = 0;
+}

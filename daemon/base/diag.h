@@ -22,6 +22,19 @@ enum {
 
 void diag_say(enum diag_level level, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
+/* For what happens again and again: says a line only when it differs from the last one said with
+ * this memory, or DIAG_AGAIN_MS later. `mono_ms` is any monotonic clock. Begin with {0}. */
+struct diag_memory {
+    unsigned long long said; /* a digest of the text, 0: nothing yet */
+    unsigned long long at_ms;
+};
+enum {
+    DIAG_AGAIN_MS = 600000
+};
+void diag_changed(struct diag_memory *memory, unsigned long long mono_ms, enum diag_level level,
+                  const char *format, ...) __attribute__((format(printf, 4, 5)));
+void diag_fine(struct diag_memory *memory); /* it works again: the next trouble is news */
+
 #define diag_error(...) diag_say(DIAG_ERROR, __VA_ARGS__)
 #define diag_warning(...) diag_say(DIAG_WARNING, __VA_ARGS__)
 #define diag_notice(...) diag_say(DIAG_NOTICE, __VA_ARGS__)

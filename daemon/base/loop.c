@@ -209,3 +209,9 @@ loop_stop(struct loop *loop)
 {
     loop->stopped = true;
 }
+
+void
+loop_again(struct loop *loop)
+{
+    loop->stopped = false;
+}

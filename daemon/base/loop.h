@@ -42,5 +42,6 @@ void loop_on_round(struct loop *loop, loop_fn *fn, void *owner);
 /* Until loop_stop() or SIGTERM or SIGINT. ERR_IO: the wait itself failed. */
 enum err loop_run(struct loop *loop, struct err_text *why);
 void loop_stop(struct loop *loop);
+void loop_again(struct loop *loop); /* loop_run() may be called once more */
 
 #endif

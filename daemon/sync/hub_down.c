@@ -25,27 +25,6 @@ own_site(const struct hub_machine *m)
     return store_site(m->options.store);
 }
 
-/* The own epochs in order; *out_logs is yours. */
-static enum err
-own_logs(const struct hub_machine *m, struct store_view *view, struct log_mark **out_logs,
-         size_t *out_n, struct err_text *why)
-{
-    size_t n = 0;
-    enum err e = store_marks(view, own_site(m), NULL, 0, &n, why);
-    struct log_mark *logs = e == ERR_OK ? calloc(n + 1, sizeof *logs) : NULL;
-    if (e == ERR_OK && logs == NULL)
-        e = err_set(ERR_MEM, why, "out of memory");
-    if (e == ERR_OK)
-        e = store_marks(view, own_site(m), logs, n, &n, why);
-    if (e != ERR_OK) {
-        free(logs);
-        return e;
-    }
-    *out_logs = logs;
-    *out_n = n;
-    return ERR_OK;
-}
-
 /* ---------------------------------------------------------------- where a site is */
 
 /* Is the place in our log? */
@@ -93,7 +72,7 @@ hub_down_start(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Mar
         return;
     wire_place(from, &place);
     bool ours = false;
-    if (own_logs(m, view, &logs, &n, NULL) == ERR_OK) {
+    if (wire_logs(view, own_site(m), &logs, &n, NULL) == ERR_OK) {
         ours = place_is_ours(m, view, logs, n, &place);
         current = n > 0 ? logs[n - 1].epoch : 0;
     }
@@ -197,7 +176,7 @@ fill_parcel(struct hub_machine *m, const struct hub_conn *conn, struct parcel *p
     size_t n = 0;
     enum err e = store_look(m->options.store, &view, why);
     if (e == ERR_OK)
-        e = own_logs(m, view, &logs, &n, why);
+        e = wire_logs(view, own_site(m), &logs, &n, why);
     for (size_t i = 0; e == ERR_OK && i < n && !p->full; i++) {
         bool before = conn->has_seen && logs[i].epoch < conn->seen.epoch;
         if (before || logs[i].seq == 0)
@@ -293,7 +272,7 @@ knows_place(struct hub_machine *m, const struct log_mark *place)
     struct log_mark *logs = NULL;
     size_t n = 0;
     bool known = store_look(m->options.store, &view, NULL) == ERR_OK &&
-                 own_logs(m, view, &logs, &n, NULL) == ERR_OK &&
+                 wire_logs(view, own_site(m), &logs, &n, NULL) == ERR_OK &&
                  place_is_ours(m, view, logs, n, place);
     store_done(&view);
     free(logs);

@@ -99,27 +99,6 @@ out:
     free(list);
 }
 
-/* The marks of one site. *out_held is yours. */
-static enum err
-marks_of(struct store_view *view, const char *site, struct log_mark **out_held, size_t *out_n,
-         struct err_text *why)
-{
-    size_t n = 0;
-    enum err e = store_marks(view, site, NULL, 0, &n, why);
-    struct log_mark *held = e == ERR_OK ? calloc(n + 1, sizeof *held) : NULL;
-    if (e == ERR_OK && held == NULL)
-        e = err_set(ERR_MEM, why, "out of memory");
-    if (e == ERR_OK)
-        e = store_marks(view, site, held, n, &n, why);
-    if (e != ERR_OK) {
-        free(held);
-        return e;
-    }
-    *out_held = held;
-    *out_n = n;
-    return ERR_OK;
-}
-
 static enum err
 check_hello(const struct hub_conn *conn, const Knockbox__Hello *hello, struct err_text *why)
 {
@@ -154,7 +133,7 @@ hub_hello(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Hello *h
     if (e == ERR_OK)
         e = store_look(m->options.store, &view, &why);
     if (e == ERR_OK)
-        e = marks_of(view, conn->row->site, &held, &n, &why);
+        e = wire_logs(view, conn->row->site, &held, &n, &why);
     if (e == ERR_OK && n > WIRE_MARKS)
         e = err_set(ERR_INPUT, &why, "more than %d epochs", WIRE_MARKS);
     if (e == ERR_OK)
@@ -210,7 +189,7 @@ hub_fetch(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Fetch *f
     memcpy(want.mark, fetch->mark.data, MARK_SIZE);
     enum err e = store_look(m->options.store, &view, &why);
     if (e == ERR_OK)
-        e = marks_of(view, conn->row->site, &held, &n_held, &why);
+        e = wire_logs(view, conn->row->site, &held, &n_held, &why);
     for (size_t i = 0; e == ERR_OK && i < n_held; i++)
         if (wire_same_log(&held[i], &want))
             log = &held[i];

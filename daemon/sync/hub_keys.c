@@ -150,14 +150,12 @@ enum err
 hub_keys_follow(struct hub_keys *k, struct err_text *why)
 {
     struct store_view *view = NULL;
-    struct log_mark *logs = calloc(EPOCHS_MOST, sizeof *logs);
+    struct log_mark *logs = NULL;
     size_t n = 0;
-    enum err e = logs != NULL ? ERR_OK : err_set(ERR_MEM, why, "out of memory");
+    enum err e = store_look(k->options.store, &view, why);
     if (e == ERR_OK)
-        e = store_look(k->options.store, &view, why);
-    if (e == ERR_OK)
-        e = store_marks(view, own_site(k), logs, EPOCHS_MOST, &n, why);
-    for (size_t i = 0; e == ERR_OK && i < n && i < EPOCHS_MOST; i++)
+        e = wire_logs(view, own_site(k), &logs, &n, why);
+    for (size_t i = 0; e == ERR_OK && i < n; i++)
         e = follow_log(k, view, &logs[i], why);
     store_done(&view);
     free(logs);
@@ -342,15 +340,13 @@ static enum err
 next_epoch(const struct hub_keys *k, const char *site, uint32_t *out_epoch, struct err_text *why)
 {
     struct store_view *view = NULL;
-    struct log_mark *logs = calloc(EPOCHS_MOST, sizeof *logs);
+    struct log_mark *logs = NULL;
     size_t n = 0;
     *out_epoch = 1;
-    enum err e = logs != NULL ? ERR_OK : err_set(ERR_MEM, why, "out of memory");
+    enum err e = store_look(k->options.store, &view, why);
     if (e == ERR_OK)
-        e = store_look(k->options.store, &view, why);
-    if (e == ERR_OK)
-        e = store_marks(view, site, logs, EPOCHS_MOST, &n, why);
-    for (size_t i = 0; e == ERR_OK && i < n && i < EPOCHS_MOST; i++)
+        e = wire_logs(view, site, &logs, &n, why);
+    for (size_t i = 0; e == ERR_OK && i < n; i++)
         if (logs[i].epoch >= *out_epoch)
             *out_epoch = logs[i].epoch + 1;
     store_done(&view);

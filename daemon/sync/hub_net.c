@@ -39,6 +39,7 @@ struct hub_net {
     size_t n_refused;
     uint64_t dropped; /* frames that were no message */
     uint64_t told_dropped;
+    struct diag_memory commit_trouble;
 };
 
 static uint64_t
@@ -64,7 +65,10 @@ flush(struct hub_net *net)
     if (e == ERR_IO || e == ERR_DAMAGED)
         net->options.failed(net->options.owner, e, &why);
     else if (e != ERR_OK)
-        diag_error("sync: records of sites are not taken in: %s", why.s);
+        diag_changed(&net->commit_trouble, net->options.clock.mono_ms(net->options.clock.owner),
+                     DIAG_ERROR, "sync: records of sites are not taken in: %s", why.s);
+    else
+        diag_fine(&net->commit_trouble);
 }
 
 static void
@@ -394,6 +398,8 @@ hub_net_close(struct hub_net *net)
 {
     if (net == NULL)
         return;
+    if (net->zap != NULL)
+        zap_pause(net->zap, true); /* who comes now tries again by itself */
     if (net->machine != NULL && !kv_failed(store_kv(net->options.store)))
         (void)hub_machine_flush(net->machine, NULL);
     if (net->socket != NULL) {

@@ -38,7 +38,7 @@ struct site_task {       /* an epoch to compare with the hub's, or to take back 
 struct site_machine {
     struct site_machine_options options;
     enum site_state_kind state;
-    struct site_log *logs; /* n_logs, in order of epoch; room for WIRE_MARKS */
+    struct site_log *logs; /* n_logs, in order of epoch */
     size_t n_logs;
     struct site_flight flights[SITE_WINDOW_MOST]; /* oldest first */
     size_t n_flights;

@@ -18,12 +18,10 @@ site_machine_new(const struct site_machine_options *options, struct site_machine
         return err_set(ERR_MEM, why, "out of memory");
     m->options = *options;
     m->link.last_seen_ms = -1;
-    m->logs = calloc(WIRE_MARKS, sizeof *m->logs);
     m->tasks = calloc(WIRE_MARKS, sizeof *m->tasks);
     m->branches = calloc(BRANCHES_MOST, sizeof *m->branches);
-    enum err e = m->logs != NULL && m->tasks != NULL && m->branches != NULL
-                     ? ERR_OK
-                     : err_set(ERR_MEM, why, "out of memory");
+    enum err e =
+        m->tasks != NULL && m->branches != NULL ? ERR_OK : err_set(ERR_MEM, why, "out of memory");
     if (e == ERR_OK)
         e = arena_init(&m->arena, ARENA_BIG_RECORD, why);
     if (e == ERR_OK)

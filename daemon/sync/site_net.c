@@ -40,6 +40,7 @@ struct site_net {
     uint64_t made_ms,
         patience_ms; /* monotonic: when the socket was made, how long it may be silent */
     enum trouble trouble;
+    struct diag_memory trouble_said;
     bool silent_told, was_busy;
     unsigned remade;
 };
@@ -64,7 +65,7 @@ check(struct site_net *net, enum err e, const struct err_text *why)
     if (e == ERR_IO || e == ERR_DAMAGED)
         net->options.failed(net->options.owner, e, why);
     else if (e != ERR_OK)
-        diag_warning("sync: %s", why->s);
+        diag_changed(&net->trouble_said, mono(net), DIAG_WARNING, "sync: %s", why->s);
 }
 
 static bool
@@ -299,8 +300,7 @@ site_net_tick(struct site_net *net, struct err_text *why)
     enum err e = site_machine_tick(net->machine, why);
     if (e == ERR_IO || e == ERR_DAMAGED)
         return e;
-    if (e != ERR_OK)
-        diag_warning("sync: %s", why->s);
+    check(net, e, why);
     remake_when_silent(net);
     return ERR_OK;
 }

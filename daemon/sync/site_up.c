@@ -33,30 +33,45 @@ merge_log(struct site_machine *m, const struct log_mark *now, size_t at, struct 
         fresh[at].sent = fresh[at].acked = 0;
 }
 
+/* The own epochs into m->logs; `marks` and `fresh` have room for n. */
+static enum err
+read_logs(struct site_machine *m, struct store_view *view, struct log_mark *marks,
+          struct site_log *fresh, size_t n, struct err_text *why)
+{
+    enum err e = branch_list(view, m->branches, &m->n_branches, why);
+    if (e == ERR_OK)
+        e = store_marks(view, site_own(m), marks, n, &n, why);
+    if (e != ERR_OK)
+        return e;
+    for (size_t i = 0; i < n; i++)
+        merge_log(m, &marks[i], i, fresh);
+    return ERR_OK;
+}
+
 enum err
 site_load_logs(struct site_machine *m, struct store_view *view, struct err_text *why)
 {
-    struct log_mark *marks = calloc(WIRE_MARKS, sizeof *marks);
-    struct site_log *fresh = calloc(WIRE_MARKS, sizeof *fresh);
     size_t n = 0;
-    enum err e = marks != NULL && fresh != NULL ? ERR_OK : err_set(ERR_MEM, why, "out of memory");
-    if (e == ERR_OK)
-        e = branch_list(view, m->branches, &m->n_branches, why);
-    if (e == ERR_OK)
-        e = store_marks(view, site_own(m), marks, WIRE_MARKS, &n, why);
+    enum err e = store_marks(view, site_own(m), NULL, 0, &n, why);
     if (e == ERR_OK && n > WIRE_MARKS)
         e = err_set(ERR_FULL, why, "more than %d epochs of this site", WIRE_MARKS);
-    for (size_t i = 0; e == ERR_OK && i < n; i++)
-        merge_log(m, &marks[i], i, fresh);
-    if (e == ERR_OK) {
-        free(m->logs);
-        m->logs = fresh;
-        m->n_logs = n;
-        fresh = NULL;
-    }
-    free(fresh);
+    if (e != ERR_OK)
+        return e;
+    struct log_mark *marks = calloc(n + 1, sizeof *marks);
+    struct site_log *fresh = calloc(n + 1, sizeof *fresh);
+    if (marks == NULL || fresh == NULL)
+        e = err_set(ERR_MEM, why, "out of memory");
+    else
+        e = read_logs(m, view, marks, fresh, n, why);
     free(marks);
-    return e;
+    if (e != ERR_OK) {
+        free(fresh);
+        return e;
+    }
+    free(m->logs);
+    m->logs = fresh;
+    m->n_logs = n;
+    return ERR_OK;
 }
 
 uint64_t

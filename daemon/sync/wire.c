@@ -2,6 +2,7 @@
 #include "daemon/sync/wire.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "daemon/record/record.h"
@@ -45,6 +46,26 @@ bool
 wire_same_log(const struct log_mark *a, const struct log_mark *b)
 {
     return a->epoch == b->epoch && memcmp(a->mark, b->mark, MARK_SIZE) == 0;
+}
+
+enum err
+wire_logs(struct store_view *view, const char *site, struct log_mark **out_logs, size_t *out_n,
+          struct err_text *why)
+{
+    size_t n = 0;
+    enum err e = store_marks(view, site, NULL, 0, &n, why);
+    struct log_mark *logs = e == ERR_OK ? calloc(n + 1, sizeof *logs) : NULL;
+    if (e == ERR_OK && logs == NULL)
+        e = err_set(ERR_MEM, why, "out of memory");
+    if (e == ERR_OK)
+        e = store_marks(view, site, logs, n, &n, why);
+    if (e != ERR_OK) {
+        free(logs);
+        return e;
+    }
+    *out_logs = logs;
+    *out_n = n;
+    return ERR_OK;
 }
 
 enum err

@@ -49,6 +49,10 @@ void wire_place(const Knockbox__Mark *mark, struct log_mark *out_place);
  * messages that were built in memory). */
 bool wire_same_log(const struct log_mark *a, const struct log_mark *b); /* epoch and mark */
 
+/* All epochs of a site, oldest first. *out_logs is yours (free). */
+enum err wire_logs(struct store_view *view, const char *site, struct log_mark **out_logs,
+                   size_t *out_n, struct err_text *why);
+
 /* The chain hash at seq (0: zeros) of a log. ERR_NOT_FOUND: not held. */
 enum err wire_hash_at(struct store_view *view, const char *site, const struct log_mark *log,
                       uint64_t seq, uint8_t out_hash[HASH_SIZE], struct err_text *why);

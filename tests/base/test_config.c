@@ -159,3 +159,33 @@ Test(config, the_examples_name_every_key)
         free(text);
     }
 }
+
+Test(config, the_manuals_name_every_key_with_its_standard)
+{
+    static const struct {
+        const struct config_table *table;
+        const char *page;
+    } pages[] = {{&config_hub, "knockbox-hub.8"}, {&config_cafe, "knockbox-cafe.8"}};
+    for (size_t t = 0; t < 2; t++) {
+        char path[PATH_SIZE], want[128];
+        char *text = NULL;
+        size_t len = 0;
+        snprintf(path, sizeof path, "%s/docs/man/%s", TEST_SOURCE, pages[t].page);
+        cr_assert(file_read(path, &text, &len, NULL) == ERR_OK, "%s", path);
+        for (size_t i = 0; i < pages[t].table->n; i++) {
+            const struct config_item *item = &pages[t].table->items[i];
+            snprintf(want, sizeof want, ".It Cm %s", item->key);
+            const char *at = strstr(text, want);
+            cr_expect(at != NULL, "%s has no %s", pages[t].page, item->key);
+            snprintf(want, sizeof want, "Standard: %s", item->standard ? item->standard : "");
+            bool told = at != NULL && item->standard != NULL && item->standard[0] != '\0';
+            if (told && strcmp(item->key, "hub.site") != 0) {
+                const char *found = strstr(at, want);
+                const char *next = strstr(at + 1, ".It ");
+                cr_expect(found != NULL && (next == NULL || found < next), "%s: %s: no \"%s\"",
+                          pages[t].page, item->key, want);
+            }
+        }
+        free(text);
+    }
+}
