@@ -35,7 +35,7 @@ static const struct config_item cafe_items[] = {
     {"hub.connect", CONFIG_CONNECT, NULL, 1, 65535, "where the hub listens; set by join"},
     {"hub.key", CONFIG_KEY, NULL, 64, 64, "public key of the hub; set by join"},
     {"hub.site", CONFIG_CODE, "kitchen", 1, 64, "code of the hub's own site; set by join"},
-    {"sync.retry", CONFIG_TIME, "30s", 1, 3600,
+    {"sync.retry", CONFIG_TIME, "30s", 5, 3600,
      "silence of the hub after which the connection is made anew"},
     {"sync.window", CONFIG_INT, "4", 1, 16, "batches on their way to the hub at most"},
     SHARED_ITEMS,

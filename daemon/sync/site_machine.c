@@ -17,6 +17,8 @@ site_machine_new(const struct site_machine_options *options, struct site_machine
     if (m == NULL)
         return err_set(ERR_MEM, why, "out of memory");
     m->options = *options;
+    if (m->options.beat_ms == 0)
+        m->options.beat_ms = SITE_BEAT_MS;
     m->link.last_seen_ms = -1;
     m->tasks = calloc(WIRE_MARKS, sizeof *m->tasks);
     m->branches = calloc(BRANCHES_MOST, sizeof *m->branches);
@@ -305,7 +307,7 @@ site_machine_tick(struct site_machine *m, struct err_text *why)
         return site_hello(m, why);
     if (m->state != SITE_RUN)
         return ERR_OK;
-    if (now - m->asked_ms >= SITE_BEAT_MS)
+    if (now - m->asked_ms >= m->options.beat_ms)
         send_beat(m);
     return site_pump(m, why);
 }

@@ -12,7 +12,7 @@
 
 enum {
     SITE_WINDOW_MOST = 16,
-    SITE_BEAT_MS = 10000,   /* a word at least that often */
+    SITE_BEAT_MS = 10000,   /* see beat_ms */
     SITE_ANSWER_MS = 10000, /* a batch or a Hello without an answer: Hello again */
     SITE_NOTE_MS = 1000,    /* the mark of what the hub has is noted at most that often */
 };
@@ -25,6 +25,7 @@ struct site_machine_options {
     struct wire wire;
     const char *hub_site; /* lent */
     unsigned window;      /* batches on their way at most, 1 to SITE_WINDOW_MOST */
+    uint64_t beat_ms;     /* a word at least that often; 0: SITE_BEAT_MS */
 };
 
 /* How the link is, for people. */

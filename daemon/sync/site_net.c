@@ -261,6 +261,9 @@ site_net_open(const struct site_net_options *options, struct site_net **out_net,
         .wire = {send_wire, net},
         .hub_site = options->hub_site,
         .window = options->window,
+        /* three words in the time after which silence means something */
+        .beat_ms = (uint64_t)options->retry_ms / 3 < SITE_BEAT_MS ? (uint64_t)options->retry_ms / 3
+                                                                  : SITE_BEAT_MS,
     };
     enum err e = arena_init(&net->arena, ARENA_FRAME, why);
     if (e == ERR_OK)

@@ -117,7 +117,7 @@ Test(config, refuses_a_nul_and_a_line_without_end)
 static const struct {
     const char *text;
     int64_t ms;
-} times[] = {{"1s", 1000}, {"1500ms", 1500}, {"2m", 120000}, {"1h", 3600000}, {"999ms", -1},
+} times[] = {{"5s", 5000}, {"5500ms", 5500}, {"2m", 120000}, {"1h", 3600000}, {"4999ms", -1},
              {"2h", -1},   {"30", -1},       {"s", -1},      {"1w", -1},      {"1.5s", -1}};
 
 Test(config, times_have_a_unit_and_a_range)

@@ -10,7 +10,7 @@
 enum {
     PLACE = 128,
     TEXT_MOST = 65536,
-    PATIENCE_MS = 20000
+    PATIENCE_MS = 30000
 };
 
 /* A fresh folder under /tmp for one test; removed by place_done(). */

@@ -6,6 +6,7 @@
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
 #include <errno.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -250,5 +251,84 @@ Test(peer, a_machine_asks_no_requests, .timeout = 60)
     cr_assert(socket_send(socket, NULL, &message, scratch));
     cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_REFUSE));
     zmq_close(socket);
+    end(&s);
+}
+
+/* ---------------------------------------------------------------- what a café comes back from */
+
+static int
+listen_on(const char *endpoint)
+{
+    struct sockaddr_in at = {.sin_family = AF_INET, .sin_addr = {htonl(INADDR_LOOPBACK)}};
+    int fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0), one = 1;
+    at.sin_port = htons((uint16_t)atoi(strrchr(endpoint, ':') + 1));
+    setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &one, sizeof one);
+    cr_assert(bind(fd, (struct sockaddr *)&at, sizeof at) == 0 && listen(fd, 8) == 0, "%s",
+              strerror(errno));
+    return fd;
+}
+
+static void
+append_line(const char *dir, const char *name, const char *line)
+{
+    char path[PLACE * 3];
+    snprintf(path, sizeof path, "%s/%s", dir, name);
+    FILE *file = fopen(path, "a");
+    cr_assert(file != NULL);
+    fprintf(file, "%s\n", line);
+    fclose(file);
+}
+
+static void
+keep_port(struct scene *s)
+{
+    char line[PLACE + 16];
+    char path[PLACE * 3];
+    snprintf(path, sizeof path, "%s/hub.conf", s->hub);
+    FILE *file = fopen(path, "w");
+    cr_assert(file != NULL);
+    fclose(file);
+    snprintf(line, sizeof line, "listen %s", s->endpoint);
+    append_line(s->hub, "hub.conf", line);
+}
+
+/* A hotel's page answers at the hub's address: libzmq itself would never try again. */
+Test(cafe, comes_back_after_a_captive_portal, .timeout = 90)
+{
+    static const char page[] = "HTTP/1.1 302 Found\r\nLocation: http://portal.example/\r\n\r\n";
+    struct scene s;
+    begin(&s);
+    append_line(s.cafe, "cafe.conf", "sync.retry 5s");
+    keep_port(&s);
+    cr_assert(eq(int, end_daemon(&s.h), 0));
+    int portal = listen_on(s.endpoint);
+    struct daemon c = start_daemon("knockbox-cafe", s.cafe);
+    for (int i = 0; i < 2; i++) { /* the second caller is a socket made anew */
+        int fd = accept(portal, NULL, NULL);
+        cr_assert(fd >= 0);
+        (void)write(fd, page, sizeof page - 1);
+        usleep(100000);
+        close(fd);
+    }
+    close(portal);
+    s.h = start_daemon("knockbox-hub", s.hub);
+    wait_for_answer(s.cafe, "status", "\"online\":true");
+    cr_expect(eq(int, end_daemon(&c), 0));
+    end(&s);
+}
+
+/* A hub that stands still keeps the connection open; the café makes a new one. */
+Test(cafe, comes_back_after_a_frozen_hub, .timeout = 90)
+{
+    struct scene s;
+    begin(&s);
+    append_line(s.cafe, "cafe.conf", "sync.retry 5s");
+    struct daemon c = start_daemon("knockbox-cafe", s.cafe);
+    wait_for_answer(s.cafe, "status", "\"online\":true");
+    kill(s.h.pid, SIGSTOP);
+    wait_for_log(&c, "silent for");
+    kill(s.h.pid, SIGCONT);
+    wait_for_answer(s.cafe, "status", "\"online\":true");
+    cr_expect(eq(int, end_daemon(&c), 0));
     end(&s);
 }
