@@ -189,6 +189,9 @@ place_act(struct placing *p)
     const struct fact *fact = &p->effect->fact;
     struct ledger *ledger = p->ledger;
     int classes = subjects_touched(fact->kind->number);
+    if (fact->kind->number == KNOCKBOX__RECORD__BODY_PERIOD_CLOSE ||
+        fact->kind->number == KNOCKBOX__RECORD__BODY_RESTATE)
+        ledger->closing_ms = fact->held_ms;
     ledger->catalogue_stale = true;
     if (classes == SUBJECTS_ALL)
         ledger->index_stale = true;
@@ -371,12 +374,8 @@ note_held(struct ledger *ledger, const struct stored *stored)
 {
     if (stored->held_ms > ledger->held_last)
         ledger->held_last = stored->held_ms;
-    for (size_t i = 0; i < KEPT_MOST; i++) { /* books as of a later moment miss this record */
-        if (ledger->kept[i].books == NULL || ledger->kept[i].held_most < stored->held_ms)
-            continue;
-        books_free(ledger->kept[i].books);
-        ledger->kept[i].books = NULL;
-    }
+    if (stored->held_ms < ledger->held_least)
+        ledger->held_least = stored->held_ms;
 }
 
 enum err

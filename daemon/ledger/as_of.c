@@ -6,7 +6,7 @@
  */
 #include <stdlib.h>
 #include <string.h>
-#include "daemon/ledger/ledger_int.h"
+#include "daemon/ledger/kept.h"
 #include "proto/when.h"
 
 /* ---- the overlay */
@@ -458,17 +458,9 @@ read_line(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value,
           struct err_text *why)
 {
     char text[TABLE_KEY_MAX + 1];
-    if (key_len < 6 || value_len != 8)
-        return err_set(ERR_DAMAGED, why, "ledger: a line of the books is damaged");
-    memcpy(text, key + 5, key_len - 5);
-    text[key_len - 5] = '\0';
-    uint32_t month =
-        (uint32_t)key[1] << 24 | (uint32_t)key[2] << 16 | (uint32_t)key[3] << 8 | (uint32_t)key[4];
-    size_t site_len = strlen(text);
-    struct posting posting = {(enum measure)key[0], (int32_t)(month ^ 0x80000000U), text,
-                              site_len + 1 <= key_len - 5 ? text + site_len + 1 : "",
-                              get_i64(value)};
-    return books_post(owner, &posting, why);
+    struct posting line;
+    enum err e = line_read(key, key_len, value, value_len, text, &line, why);
+    return e == ERR_OK ? books_post(owner, &line, why) : e;
 }
 
 static enum err
@@ -486,119 +478,52 @@ read_lines(const struct view *view, struct books **out_books, struct err_text *w
     return e;
 }
 
-/* ---- kept books */
+/* ---- books of a moment */
 
-struct copying {
-    struct books *to;
-    enum err e;
-    struct err_text *why;
-};
-
-static bool
-copy_line(void *owner, const struct posting *line)
-{
-    struct copying *c = owner;
-    c->e = books_post(c->to, line, c->why);
-    return c->e == ERR_OK;
-}
-
+/* Folds everything over the view of that moment, and keeps what comes out. */
 static enum err
-copy_books(const struct books *from, struct books **out_books, struct err_text *why)
+fold_then(struct ledger *ledger, const struct view *now, int64_t held_most,
+          struct books **out_books, struct err_text *why)
 {
-    struct copying c = {NULL, ERR_OK, why};
-    enum err e = books_new(&c.to, why);
+    struct as_of then;
+    enum err e = as_of_init(ledger, now, held_most, &then, why);
     if (e != ERR_OK)
         return e;
-    books_walk_all(from, copy_line, &c);
-    if (c.e == ERR_OK)
-        *out_books = c.to;
-    else
-        books_free(c.to);
-    return c.e;
-}
-
-static struct kept *
-find_kept(struct ledger *ledger, int64_t held_most)
-{
-    for (size_t i = 0; i < KEPT_MOST; i++)
-        if (ledger->kept[i].books != NULL && ledger->kept[i].held_most == held_most)
-            return &ledger->kept[i];
-    return NULL;
-}
-
-enum {
-    KEPT_LINES = 20000
-}; /* larger books are folded anew rather than held in memory */
-
-static void
-keep(struct ledger *ledger, int64_t held_most, const struct books *books)
-{
-    struct kept *oldest = &ledger->kept[0];
-    for (size_t i = 1; i < KEPT_MOST; i++)
-        if (ledger->kept[i].used < oldest->used)
-            oldest = &ledger->kept[i];
-    struct books *copy = NULL;
-    if (books_size(books) > KEPT_LINES || copy_books(books, &copy, NULL) != ERR_OK)
-        return;
-    books_free(oldest->books);
-    *oldest = (struct kept){held_most, ++ledger->kept_clock, copy};
+    e = fold_view(&then.view, store_site(ledger->store), out_books, why);
+    as_of_done(&then);
+    if (e == ERR_OK)
+        (void)kept_write(ledger, held_most, *out_books, NULL); /* else it is folded again */
+    return e;
 }
 
 static enum err
 books_then(struct ledger *ledger, const struct view *now, int64_t held_most,
-           struct books **out_books, struct catalogue **out_catalogue, struct err_text *why)
+           struct books **out_books, struct err_text *why)
 {
-    struct as_of then;
-    struct kept *kept = find_kept(ledger, held_most);
-    struct books *books = NULL;
-    enum err e = ERR_OK;
-    if (kept != NULL) {
-        kept->used = ++ledger->kept_clock;
-        struct view view = *now;
-        view.held_most = held_most;
-        e = copy_books(kept->books, &books, why);
-        if (e == ERR_OK)
-            e = make_catalogue(&view, out_catalogue, why);
-        if (e == ERR_OK)
-            *out_books = books;
-        else
-            books_free(books);
-        return e;
-    }
-    e = as_of_init(ledger, now, held_most, &then, why);
-    if (e != ERR_OK)
-        return e;
-    e = fold_view(&then.view, store_site(ledger->store), &books, why);
-    if (e == ERR_OK) {
-        keep(ledger, held_most, books);
-        *out_books = books;
-        *out_catalogue = then.catalogue;
-        then.catalogue = NULL;
-    }
-    as_of_done(&then);
-    return e;
+    if (held_most >= ledger->held_last)
+        return read_lines(now, out_books, why);
+    enum err e = kept_read(now, held_most, out_books, why);
+    return e == ERR_NOT_FOUND ? fold_then(ledger, now, held_most, out_books, why) : e;
 }
 
 enum err
 ledger_books(struct ledger *ledger, int64_t held_most_ms, struct books **out_books,
              struct catalogue **out_catalogue, struct err_text *why)
 {
-    struct view view;
+    struct view now;
     struct books *books = NULL;
-    enum err e = ledger_look(ledger, &view, why);
+    enum err e = ledger_look(ledger, &now, why);
     if (e != ERR_OK)
         return e;
-    if (held_most_ms >= ledger->held_last) {
-        e = read_lines(&view, &books, why);
-        if (e == ERR_OK)
-            e = make_catalogue(&view, out_catalogue, why);
-        if (e == ERR_OK)
-            *out_books = books;
-        else
-            books_free(books);
-    } else {
-        e = books_then(ledger, &view, held_most_ms, out_books, out_catalogue, why);
-    }
+    struct view then = now;
+    then.held_most = held_most_ms;
+    e = books_then(ledger, &now, held_most_ms, &books, why);
+    if (e == ERR_OK)
+        e = make_catalogue(&then, out_catalogue, why);
+    if (e == ERR_OK)
+        *out_books = books;
+    else
+        books_free(books);
     ledger_look_end(ledger);
     return e;
 }

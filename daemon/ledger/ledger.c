@@ -3,7 +3,7 @@
 
 #include <stdlib.h>
 #include <string.h>
-#include "daemon/ledger/ledger_int.h"
+#include "daemon/ledger/kept.h"
 
 /* Records a commit; and how far the books may lag before folding all anew is the shorter way. */
 enum {
@@ -19,6 +19,8 @@ ledger_forget(struct ledger *ledger)
     ledger->dirty_classes = 0;
     ledger->catalogue_stale = ledger->counts_stale = true;
     ledger->index_stale = false;
+    ledger->held_least = INT64_MAX;
+    ledger->closing_ms = INT64_MIN;
 }
 
 struct view
@@ -79,6 +81,8 @@ ledger_open(struct store *store, struct ledger **out_ledger, struct err_text *wh
         return err_set(ERR_MEM, why, "ledger: out of memory");
     ledger->store = store;
     ledger->catalogue_stale = ledger->counts_stale = true;
+    ledger->held_least = INT64_MAX;
+    ledger->closing_ms = INT64_MIN;
     enum err e = tables_open(store_kv(store), &ledger->tables, why);
     if (e == ERR_OK)
         e = books_new(&ledger->delta, why);
@@ -102,8 +106,6 @@ ledger_close(struct ledger *ledger)
 {
     if (ledger == NULL)
         return;
-    for (size_t i = 0; i < KEPT_MOST; i++)
-        books_free(ledger->kept[i].books);
     catalogue_free(ledger->catalogue);
     counts_done(&ledger->counts);
     folding_done(&ledger->folding);
@@ -144,6 +146,22 @@ take_in(struct ledger *ledger, struct view *view, uint64_t *out_applied, struct 
     return e == ERR_NOT_FOUND ? ERR_OK : e;
 }
 
+/* Kept books that miss a record of this group go. A month that is closed now, with nothing held
+ * after it, is what the tables say: that is kept at once. */
+static enum err
+keep_closings(struct ledger *ledger, struct kv_txn *txn, struct err_text *why)
+{
+    int64_t last = INT64_MIN, closing_ms = ledger->closing_ms;
+    enum err e = kept_last(txn, &ledger->tables, &last, why);
+    if (e == ERR_OK && last >= ledger->held_least)
+        e = kept_drop(txn, &ledger->tables, ledger->held_least, why);
+    if (e == ERR_OK && closing_ms != INT64_MIN && closing_ms == ledger->held_last)
+        e = kept_copy(txn, &ledger->tables, closing_ms, why);
+    ledger->held_least = INT64_MAX;
+    ledger->closing_ms = INT64_MIN;
+    return e;
+}
+
 /* One group: index, folds and the mark of how far it goes are one commit. *out_stale: a site
  * changed, nothing was written. */
 static enum err
@@ -161,6 +179,8 @@ take_group(struct ledger *ledger, bool *out_stale, struct err_text *why)
     *out_stale = e == ERR_OK && ledger->index_stale;
     if (e == ERR_OK && !*out_stale)
         e = refold_marked(ledger, &view, why);
+    if (e == ERR_OK && !*out_stale)
+        e = keep_closings(ledger, view.kv, why);
     if (e == ERR_OK && !*out_stale)
         e = ledger_settle(ledger, view.kv, applied, why);
     if (e == ERR_OK && !*out_stale)

@@ -8,17 +8,6 @@
 #include "daemon/ledger/set.h"
 #include "daemon/ledger/sorter.h"
 
-/* Books as they were known at a moment, kept because closed months ask again and again. */
-struct kept {
-    int64_t held_most;
-    uint64_t used; /* the larger, the later */
-    struct books *books;
-};
-
-enum {
-    KEPT_MOST = 3
-};
-
 struct ledger {
     struct store *store;
     struct tables tables;
@@ -34,13 +23,13 @@ struct ledger {
     bool catalogue_stale, counts_stale;
     bool index_stale;      /* a site changed: days and boundary may be others */
     struct sorter *sorter; /* not NULL during a rebuild */
-    bool ids_unique;          /* during a rebuild: no record needs a look for its double */
+    bool ids_unique;       /* during a rebuild: no record needs a look for its double */
     uint64_t applied;      /* lsn */
     bool rebuild_first;    /* no tables yet, of another format, or of another store */
     int64_t held_last;     /* greatest `held` of all taken in */
-    struct kept kept[KEPT_MOST];
-    uint64_t kept_clock;
-    unsigned looking; /* queries inside queries share one view */
+    int64_t held_least;    /* of what the open group has taken in */
+    int64_t closing_ms;    /* `held` of a period-close or restate among it, else INT64_MIN */
+    unsigned looking;      /* queries inside queries share one view */
     struct store_view *look;
 };
 

@@ -1,7 +1,7 @@
 /* refold.c - folds subjects again and books the difference to what they gave before. */
 #include <stdlib.h>
 #include <string.h>
-#include "daemon/ledger/ledger_int.h"
+#include "daemon/ledger/kept.h"
 
 struct booking {
     struct ledger *ledger;
@@ -202,17 +202,6 @@ struct flushing {
     enum err e;
     struct err_text *why;
 };
-
-static struct key
-line_key(const struct posting *line)
-{
-    struct key key = {.n = 0, .over = false};
-    key_byte(&key, (uint8_t)line->measure);
-    key_month(&key, line->month);
-    key_text_end(&key, line->site);
-    key_text(&key, line->key);
-    return key;
-}
 
 static bool
 flush_line(void *owner, const struct posting *line)

@@ -4,18 +4,18 @@
 #include <string.h>
 
 enum {
-    TABLES = 10
+    TABLES = 11
 };
 
 static const char *const names[TABLES] = {
-    "ledger.meta", "ledger.facts", "ledger.fixes",  "ledger.rows", "ledger.lines",
-    "ledger.deps", "ledger.stays", "ledger.wastes", "ledger.lags", "ledger.acts"};
+    "ledger.meta",  "ledger.facts",  "ledger.fixes", "ledger.rows", "ledger.lines", "ledger.deps",
+    "ledger.stays", "ledger.wastes", "ledger.lags",  "ledger.acts", "ledger.kept"};
 
 enum err
 tables_open(struct kv *kv, struct tables *t, struct err_text *why)
 {
-    MDB_dbi *const all[TABLES] = {&t->meta, &t->facts, &t->fixes,  &t->rows, &t->lines,
-                                  &t->deps, &t->stays, &t->wastes, &t->lags, &t->acts};
+    MDB_dbi *const all[TABLES] = {&t->meta,  &t->facts,  &t->fixes, &t->rows, &t->lines, &t->deps,
+                                  &t->stays, &t->wastes, &t->lags,  &t->acts, &t->kept};
     for (size_t i = 0; i < TABLES; i++) {
         enum err e = kv_table(kv, names[i], all[i], why);
         if (e != ERR_OK)
@@ -27,8 +27,8 @@ tables_open(struct kv *kv, struct tables *t, struct err_text *why)
 enum err
 tables_clear(struct kv_txn *txn, const struct tables *t, struct err_text *why)
 {
-    const MDB_dbi all[TABLES] = {t->meta, t->facts, t->fixes,  t->rows, t->lines,
-                                 t->deps, t->stays, t->wastes, t->lags, t->acts};
+    const MDB_dbi all[TABLES] = {t->meta,  t->facts,  t->fixes, t->rows, t->lines, t->deps,
+                                 t->stays, t->wastes, t->lags,  t->acts, t->kept};
     enum err e = ERR_OK;
     for (size_t i = 0; i < TABLES && e == ERR_OK; i++)
         e = kv_clear(txn, all[i], why);

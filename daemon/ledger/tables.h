@@ -11,6 +11,7 @@
  *   wastes  id                               -> grams                   outcome_waste()
  *   lags    month held id                    -> lsn                     held after the month
  *   acts    id                               -> lsn                     catalogue and acts
+ *   kept    moment [line]                    -> amount                  books of a closed month
  *   meta    name                             -> number
  */
 #ifndef DAEMON_LEDGER_TABLES_H
@@ -25,7 +26,7 @@ enum {
 };
 
 struct tables {
-    MDB_dbi meta, facts, fixes, rows, lines, deps, stays, wastes, lags, acts;
+    MDB_dbi meta, facts, fixes, rows, lines, deps, stays, wastes, lags, acts, kept;
 };
 
 enum err tables_open(struct kv *kv, struct tables *out_tables, struct err_text *why);

@@ -78,6 +78,44 @@ Test(random, books_of_a_moment_are_those_of_a_hub_that_holds_no_more)
     }
 }
 
+/* The books of a month at its close are kept; a record that a hub held before, and that arrives
+ * after (an import), is in them all the same. */
+Test(random, books_of_a_closed_month_are_the_same_kept_or_folded)
+{
+    for (uint64_t seed = first_seed(); seed < first_seed() + SEEDS; seed++) {
+        struct err_text why = {.s = ""};
+        struct closing closing;
+        struct play *all = month_of(seed);
+        play_put(all, 1);
+        if (ledger_closing(play_ledger(all), play_month("2026-03"), INT64_MAX, &closing, &why) ==
+            ERR_OK) {
+            struct play *then = month_of(seed), *late = month_of(seed);
+            play_keep_held(then, closing.held_ms);
+            play_put(then, 0);
+            play_shuffle(late, seed);
+            for (size_t n = play_size(late); n > 0; n = play_size(late)) {
+                play_put_some(late, n / 3 + 1, 0);
+                books_free(play_books(late, closing.held_ms)); /* kept at different stages */
+            }
+            struct books *a = play_books(all, closing.held_ms);
+            struct books *b = play_books(then, INT64_MAX);
+            struct books *c = play_books(late, closing.held_ms);
+            char *first = play_text(a), *want = play_text(b), *second = play_text(c);
+            cr_expect(eq(str, first, want), "seed %" PRIu64, seed);
+            cr_expect(eq(str, second, want), "seed %" PRIu64 ", late", seed);
+            free(first);
+            free(want);
+            free(second);
+            books_free(a);
+            books_free(b);
+            books_free(c);
+            play_free(then);
+            play_free(late);
+        }
+        play_free(all);
+    }
+}
+
 /* ---- mass */
 
 struct held {
