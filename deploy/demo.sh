@@ -113,7 +113,7 @@ feed() { # phase
 # Waits until a café says that the hub is there and has all of its records.
 caught_up() { # cafe
     n=0
-    until knockbox status --json --at "$town/$1" | grep -q '"online":true.*"behind":0'; do
+    until knockbox status --json --at "$town/$1" | grep -q '"link":{"online":true[^}]*"behind":0}'; do
         n=$((n + 1))
         [ $n -lt 600 ] || { echo "$1 is not caught up after 60 s"; hub status; exit 1; }
         sleep 0.1

@@ -41,10 +41,10 @@ struct cafe {
 };
 
 static const struct cafe cafes[SITES] = {
-    {"quayside", "Quayside", "Q", "RK", 2, 3600, 0, 9},
-    {"lantern", "Lantern Street", "L", "TO", 1, 4100, 0, 6},
-    {"ropewalk", "Ropewalk", "R", "MB", 1, 2900, 7, 4},
-    {"gullnest", "Gull's Nest", "G", "JF", 1, 1900, 1, 2},
+    {"quayside", "Quayside", "Q", "RK", 2, 3600, 0, 24},
+    {"lantern", "Lantern Street", "L", "TO", 1, 4100, 0, 16},
+    {"ropewalk", "Ropewalk", "R", "MB", 1, 2900, 7, 10},
+    {"gullnest", "Gull's Nest", "G", "JF", 1, 1900, 1, 5},
     {"kitchen", "Chandlery Kitchen", "K", "AM", 0, 0, 7, 0},
 };
 
