@@ -238,6 +238,8 @@ open_line(struct line *line, const struct key_file *key, struct err_text *why)
 static void
 close_line(struct line *line)
 {
+    if (line->socket != NULL)
+        (void)zmq_socket_monitor(line->socket, NULL, 0); /* before its reader goes */
     if (line->monitor != NULL)
         (void)zmq_close(line->monitor);
     if (line->socket != NULL)

@@ -169,16 +169,19 @@ watch(void *owner)
 
 /* ---------------------------------------------------------------- one socket after the other */
 
+/* The monitor is stopped before its reader goes: libzmq's own thread would else wait for a reader
+ * that is not there, holding the lock that stopping needs, for ever. */
 static void
 drop_socket(struct site_net *net)
 {
+    if (net->socket != NULL)
+        (void)zmq_socket_monitor(net->socket, NULL, 0);
     if (net->monitor != NULL) {
         loop_remove(net->options.loop, net->monitor, 0);
         (void)zmq_close(net->monitor);
     }
     if (net->socket != NULL) {
         loop_remove(net->options.loop, net->socket, 0);
-        (void)zmq_socket_monitor(net->socket, NULL, 0);
         (void)zmq_close(net->socket);
     }
     net->socket = net->monitor = NULL;
