@@ -12,6 +12,7 @@ const struct option_row common_options[] = {
     {"--key", "FILE", "your key, for tcp://"},
     {"--quiet", NULL, "say nothing when all is well"},
     {"--help", NULL, "this help"},
+    {"--version", NULL, "which release this is"},
     {NULL, NULL, NULL},
 };
 
@@ -104,6 +105,8 @@ take_option(struct given *given, const struct option_row *row, const char *value
         given->quiet = true;
     else if (strcmp(row->name, "--help") == 0)
         given->help = true;
+    else if (strcmp(row->name, "--version") == 0)
+        given->version = true;
     else if (given->n_options == OPTIONS_MOST)
         return err_set(ERR_USAGE, why, "%s is one option too many", row->name);
     else
@@ -191,7 +194,7 @@ command_parse(int argc, char **argv, const char **args, struct given *out_given,
         }
     }
     *out_given = given;
-    return given.help ? ERR_OK : check_args(&given, why);
+    return given.help || given.version ? ERR_OK : check_args(&given, why);
 }
 
 bool

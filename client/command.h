@@ -39,7 +39,7 @@ struct given {
     enum output output;
     const char *at;  /* --at, NULL: not given */
     const char *key; /* --key */
-    bool quiet, help;
+    bool quiet, help, version;
     const char **args; /* without options */
     size_t n_args;
     struct given_option options[OPTIONS_MOST];

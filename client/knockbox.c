@@ -19,7 +19,9 @@ static enum err
 run(const struct given *given, struct err_text *why)
 {
     enum err e = ERR_OK;
-    if (given->help && !given->command->helps_itself)
+    if (given->version)
+        (void)puts("knockbox " KNOCKBOX_VERSION);
+    else if (given->help && !given->command->helps_itself)
         help_print(given->command == &command_help ? NULL : given->command);
     else
         e = given->command->run(given, why);

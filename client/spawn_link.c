@@ -63,9 +63,12 @@ spawn_link(const char *where, const char *key, int *out_fd, pid_t *out_pid, stru
     return ERR_OK;
 }
 
-void
+int
 end_link(pid_t pid)
 {
-    while (waitpid(pid, NULL, 0) < 0 && errno == EINTR)
-        continue;
+    int status = 0;
+    while (waitpid(pid, &status, 0) < 0)
+        if (errno != EINTR)
+            return -1;
+    return WIFEXITED(status) ? WEXITSTATUS(status) : -1;
 }

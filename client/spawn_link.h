@@ -11,7 +11,7 @@
 enum err spawn_link(const char *where, const char *key, int *out_fd, pid_t *out_pid,
                     struct err_text *why);
 
-/* After our end is closed: waits until it has ended. */
-void end_link(pid_t pid);
+/* After an end is closed: waits until it has ended. Its exit status; -1: it was killed. */
+int end_link(pid_t pid);
 
 #endif

@@ -97,7 +97,7 @@ wire_close(struct wire *wire)
     if (wire->fd >= 0)
         (void)close(wire->fd);
     if (wire->link > 0)
-        end_link(wire->link);
+        (void)end_link(wire->link);
     arena_done(&wire->arena);
     free(wire);
 }
@@ -108,9 +108,24 @@ wire_where(const struct wire *wire)
     return wire->where;
 }
 
+/* knockbox-link has said itself what was wrong; its exit status says which kind of wrong. */
 static enum err
-gone(const struct wire *wire, struct err_text *why)
+link_failed(struct wire *wire, struct err_text *why)
 {
+    int status = end_link(wire->link);
+    wire->link = 0;
+    if (status == err_exit_status(ERR_DENIED))
+        return err_set(ERR_DENIED, why, "the hub at %s does not let this key in", wire->where);
+    if (status == err_exit_status(ERR_USAGE))
+        return err_set(ERR_USAGE, why, "give your key with --key FILE");
+    return err_set(ERR_PEER, why, "no answer from the hub at %s", wire->where);
+}
+
+static enum err
+gone(struct wire *wire, struct err_text *why)
+{
+    if (wire->link > 0)
+        return link_failed(wire, why);
     return err_set(ERR_PEER, why, "the daemon in %s went away before it answered", wire->where);
 }
 
@@ -133,7 +148,7 @@ wire_send(struct wire *wire, const Knockbox__Request *request, struct err_text *
 }
 
 static enum err
-wait_packet(const struct wire *wire, struct err_text *why)
+wait_packet(struct wire *wire, struct err_text *why)
 {
     struct pollfd wait = {.fd = wire->fd, .events = POLLIN};
     int n;
