@@ -30,6 +30,9 @@ read_choices(const json_t *list, const char *key, const char *value, struct clos
         struct close_choice *choice = &out->list[out->n++];
         copy(choice->code, sizeof choice->code, text_of(one, "code"));
         copy(choice->name, sizeof choice->name, text_of(one, "name"));
+        choice->is_read = json_integer_value(json_object_get(one, "readings_per_day")) > 0;
+        copy(choice->max_c, sizeof choice->max_c, text_of(one, "max_c"));
+        copy(choice->min_c, sizeof choice->min_c, text_of(one, "min_c"));
     }
 }
 

@@ -237,16 +237,20 @@ take_tub(struct filling *filling, const char *answer, struct err_text *why)
     return ERR_OK;
 }
 
-static enum question_name
-after_tubs(const struct filling *filling)
+enum question_name
+close_after_tubs(const struct filling *filling)
 {
+    const struct close_choices *freezers = &filling->hints->freezers;
+    for (size_t i = filling->freezer; i < freezers->n; i++)
+        if (freezers->list[i].is_read && is_today(filling))
+            return ASK_TEMP;
     return filling->sheet->skip_close ? ASK_WRITE : ASK_BIN;
 }
 
 static enum question_name
 after_tub(const struct filling *filling)
 {
-    return filling->tub.label[0] != '\0' ? ASK_COFFEE : after_tubs(filling);
+    return filling->tub.label[0] != '\0' ? ASK_COFFEE : close_after_tubs(filling);
 }
 
 static void
@@ -566,7 +570,7 @@ take_another(struct filling *filling, const char *answer, struct err_text *why)
 static enum question_name
 after_another(const struct filling *filling)
 {
-    return filling->tub.label[0] != '\0' ? ASK_TUB : after_tubs(filling);
+    return filling->tub.label[0] != '\0' ? ASK_TUB : close_after_tubs(filling);
 }
 
 static void
@@ -692,7 +696,16 @@ static const struct close_question questions[] = {
 const struct close_question *
 close_question(enum question_name name)
 {
-    return &questions[name];
+    switch (name) {
+    case ASK_TEMP:
+        return &close_temp;
+    case ASK_ACTION:
+        return &close_action;
+    case ASK_FOOD:
+        return &close_food;
+    default:
+        return &questions[name];
+    }
 }
 
 enum question_name

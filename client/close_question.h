@@ -21,6 +21,9 @@ enum question_name {
     ASK_WARM,
     ASK_REASON,
     ASK_ANOTHER,
+    ASK_TEMP,   /* of each freezer that is read */
+    ASK_ACTION, /* when it was outside its limits */
+    ASK_FOOD,
     ASK_BIN,
     ASK_WRITE,
     ASK_NOTHING, /* the end */
@@ -39,6 +42,8 @@ struct filling {
     struct close_sheet *sheet;
     struct close_tub tub; /* the one being filled */
     int64_t now_ms;       /* when the line was typed */
+    size_t freezer;       /* whose temperature is asked, or comes next */
+    bool outside;         /* the last temperature was outside its limits */
     bool again;           /* played again: the daemon was asked before */
     char remark[REMARK_TEXT];
 };
@@ -55,6 +60,12 @@ struct close_question {
 };
 
 const struct close_question *close_question(enum question_name name);
+
+/* The question for the next freezer that is read, else what comes after the tubs. */
+enum question_name close_after_tubs(const struct filling *filling);
+
+/* The readings: close_readings.c. */
+extern const struct close_question close_temp, close_action, close_food;
 
 /* The first question for these hints. */
 enum question_name close_first(const struct close_hints *hints);

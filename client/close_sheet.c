@@ -74,6 +74,16 @@ say_tubs(struct words *words, const struct close_sheet *sheet, const struct clos
 }
 
 static void
+say_readings(struct words *words, const struct close_sheet *sheet)
+{
+    char place[24];
+    for (size_t i = 0; i < sheet->n_readings; i++)
+        say(words, "    %-18s %7s C%s\n",
+            show_cut(sheet->readings[i].place, 18, place, sizeof place), sheet->readings[i].temp_c,
+            sheet->readings[i].action[0] != '\0' ? "   outside its limits" : "");
+}
+
+static void
 say_totals(struct words *words, const struct close_sheet *sheet)
 {
     char mass[32];
@@ -103,6 +113,7 @@ close_sheet_words(const struct close_sheet *sheet, const struct close_hints *hin
     say(&words, "\n  %s, %s\n", hints->name, show_long_date(sheet->day, day));
     say_tubs(&words, sheet, hints);
     say_totals(&words, sheet);
+    say_readings(&words, sheet);
     return out;
 }
 
@@ -132,6 +143,18 @@ discard_record(const struct close_tub *tub, const struct close_hints *hints)
 }
 
 static json_t *
+reading_record(const struct close_reading *reading)
+{
+    json_t *record = json_pack("{s:s, s:s, s:s}", "kind", "reading", "place", reading->place,
+                               "temp_c", reading->temp_c);
+    if (reading->action[0] != '\0')
+        (void)json_object_set_new(record, "action", json_string(reading->action));
+    if (reading->disposition[0] != '\0')
+        (void)json_object_set_new(record, "disposition", json_string(reading->disposition));
+    return record;
+}
+
+static json_t *
 close_record(const struct close_sheet *sheet, const struct close_hints *hints)
 {
     char day[DAY_TEXT];
@@ -150,8 +173,10 @@ close_record(const struct close_sheet *sheet, const struct close_hints *hints)
 }
 
 static void
-add(json_t *list, json_t *record, const struct close_sheet *sheet)
+add(json_t *list, json_t *record, const struct close_sheet *sheet, const struct close_hints *hints)
 {
+    if (hints->site_given)
+        (void)json_object_set_new(record, "site", json_string(hints->site));
     if (sheet->by[0] != '\0')
         (void)json_object_set_new(record, "by", json_string(sheet->by));
     (void)json_array_append_new(list, record);
@@ -162,11 +187,13 @@ close_sheet_records(const struct close_sheet *sheet, const struct close_hints *h
 {
     json_t *list = json_array();
     for (size_t i = 0; i < sheet->n_tubs; i++) {
-        add(list, tub_record(&sheet->tubs[i], hints), sheet);
+        add(list, tub_record(&sheet->tubs[i], hints), sheet, hints);
         if (sheet->tubs[i].thrown)
-            add(list, discard_record(&sheet->tubs[i], hints), sheet);
+            add(list, discard_record(&sheet->tubs[i], hints), sheet, hints);
     }
+    for (size_t i = 0; i < sheet->n_readings; i++)
+        add(list, reading_record(&sheet->readings[i]), sheet, hints);
     if (!sheet->skip_close)
-        add(list, close_record(sheet, hints), sheet);
+        add(list, close_record(sheet, hints), sheet, hints);
     return list;
 }

@@ -20,6 +20,8 @@ enum {
 struct close_choice {
     char code[SHEET_CODE];
     char name[101];
+    bool is_read;              /* a place whose temperature is read each day */
+    char max_c[16], min_c[16]; /* its limits, "" for none */
 };
 
 struct close_choices {
@@ -30,6 +32,7 @@ struct close_choices {
 /* What the daemon offers (word `hints`). */
 struct close_hints {
     char site[SHEET_CODE], name[101];
+    bool site_given; /* another log than the daemon's own: records name it */
     const struct zone *zone;
     int start_min; /* minute on which a business day begins */
     int64_t now_ms;
@@ -56,11 +59,18 @@ struct close_tub {
     char reason[SHEET_TEXT];
 };
 
+struct close_reading {
+    char place[SHEET_CODE], temp_c[16];
+    char action[SHEET_TEXT], disposition[SHEET_TEXT]; /* when it was outside the limits */
+};
+
 struct close_sheet {
     char by[17];
     int32_t day;
     struct close_tub tubs[SHEET_TUBS];
     size_t n_tubs;
+    struct close_reading readings[CHOICES_MOST];
+    size_t n_readings;
     bool skip_close; /* the day is closed already: only tubs are added */
     bool has_bin;
     int64_t bin_g;

@@ -51,11 +51,14 @@ fetch_hints(struct wire *wire, const struct given *given, struct close_hints *hi
 {
     struct question question = {.word = "hints"};
     json_t *answer = NULL;
+    question_arg(&question, "site", given_value(given, "--site"));
     enum err e = ask(wire, &question, NULL, NULL, &answer, why);
     if (e == ERR_OK)
         e = close_hints_read(answer, hints, why);
     json_decref(answer);
     const char *by = given_value(given, "--by");
+    if (e == ERR_OK)
+        hints->site_given = given_value(given, "--site") != NULL;
     if (e == ERR_OK && by != NULL) {
         (void)snprintf(hints->by, sizeof hints->by, "%s", by);
         hints->by_given = true;
@@ -354,6 +357,7 @@ const struct command command_close = {
             "options, or give the records of the day in a file of JSON lines.\n",
     .options = {{"--by", "INITIALS", "who signs"},
                 {"--day", "DAY", "today, yesterday or 2026-03-03"},
+                {"--site", "SITE", "at the hub: a site kept on paper"},
                 {"--nothing-kept", NULL, "no tub was filled that day"},
                 {"--uncaptured", "WEIGHT", "grounds that went straight to a bin"},
                 {"--method", "METHOD", "weighed, counted or estimated"},

@@ -98,6 +98,8 @@ make_line(const struct given *given, const struct close_hints *hints, json_t *li
     if (e == ERR_OK)
         e = set_time(line, "frozen", "--frozen", or_else(given_value(given, "--frozen"), "now"),
                      hints, why);
+    if (e == ERR_OK && given_value(given, "--site") != NULL)
+        e = set_text(line, "site", "--site", given_value(given, "--site"), why);
     if (e == ERR_OK && given_value(given, "--by") != NULL)
         e = set_text(line, "by", "--by", given_value(given, "--by"), why);
     (void)json_object_set(line, "at", json_object_get(line, "frozen"));
@@ -124,6 +126,7 @@ write_tub(struct wire *wire, const struct given *given, json_t *line, struct err
     struct close_hints hints;
     json_t *answer = NULL;
     char *text = NULL;
+    question_arg(&question, "site", given_value(given, "--site"));
     enum err e = ask(wire, &question, NULL, NULL, &answer, why);
     if (e == ERR_OK)
         e = close_hints_read(answer, &hints, why);
@@ -170,6 +173,7 @@ const struct command command_tub = {
                 {"--origin", "ORIGIN", "espresso or filter"},
                 {"--place", "PLACE", "which freezer"},
                 {"--method", "METHOD", "weighed, counted or estimated"},
+                {"--site", "SITE", "at the hub: a site kept on paper"},
                 {"--by", "INITIALS", "who signs"},
                 {"--force", NULL, "write it although a check says no"}},
     .examples = {"knockbox tub --gross 3.62kg --knock 17:40",

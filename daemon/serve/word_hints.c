@@ -114,8 +114,10 @@ static json_t *
 describe_place(const char *code, const ProtobufCMessage *message)
 {
     const Knockbox__Place *place = (const Knockbox__Place *)message;
-    return json_pack("{s:s, s:s}", "code", code, "class",
-                     enum_word(&knockbox__place_class__descriptor, (int)place->class_));
+    return json_pack("{s:s, s:s, s:I, s:o, s:o}", "code", code, "class",
+                     enum_word(&knockbox__place_class__descriptor, (int)place->class_),
+                     "readings_per_day", (json_int_t)place->readings_per_day, "max_c",
+                     show_text(place->max_c), "min_c", show_text(place->min_c));
 }
 
 static json_t *

@@ -343,3 +343,33 @@ Test(close_dialogue, any_lines_at_all_keep_it_standing)
         close_free(d);
     }
 }
+
+Test(close_dialogue, freezers_that_are_read_are_asked_and_a_warm_one_wants_words)
+{
+    struct close_hints h = quayside();
+    h.freezers.list[0].is_read = true;
+    snprintf(h.freezers.list[0].max_c, sizeof h.freezers.list[0].max_c, "-15");
+    struct close_dialogue *d = begin(&h);
+    cr_assert(type(d, "|none|warm|-14,9 C|door was open, shut it|still hard, kept|0|y", h.now_ms) ==
+              CLOSE_WRITES);
+    const struct close_sheet *s = close_sheet(d);
+    cr_assert(eq(sz, s->n_readings, 1));
+    cr_assert(eq(str, (char *)s->readings[0].temp_c, "-14.9"));
+    cr_assert(eq(str, (char *)s->readings[0].disposition, "still hard, kept"));
+    json_t *records = close_sheet_records(s, &h);
+    cr_assert(eq(sz, json_array_size(records), 2));
+    json_decref(records);
+    check_widths();
+    close_free(d);
+
+    d = begin(&h);
+    cr_assert(type(d, "|none|-18.5|0|y", h.now_ms) == CLOSE_WRITES);
+    cr_assert(eq(sz, close_sheet(d)->n_readings, 1));
+    close_free(d);
+
+    d = begin(&h); /* enter: not read; and back over it */
+    cr_assert(type(d, "|none|-18.5|b||b|-20||y", h.now_ms) == CLOSE_WRITES);
+    cr_assert(eq(str, (char *)close_sheet(d)->readings[0].temp_c, "-20"));
+    cr_assert(eq(sz, close_sheet(d)->n_readings, 1));
+    close_free(d);
+}
