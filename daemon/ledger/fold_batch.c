@@ -401,7 +401,7 @@ measured_abv(const struct batch *b, char room[DECIMAL_TEXT_MAX], const char **ou
             *out_text = "-";
             return ERR_OK;
         }
-        (void)strcpy(room, text);
+        memcpy(room, text, strlen(text) + 1);
         *out_text = room;
     }
     return ERR_OK;

@@ -79,16 +79,17 @@ read_lines(const struct build *b, enum measure measure, bool all_months, struct 
     int32_t first = all_months ? INT32_MIN : b->in->month;
     int32_t last = all_months ? INT32_MAX : b->in->month;
     enum err e = tally_of(b->in->books, measure, first, last, false, &out->tally, b->why);
-    out->list = calloc(out->tally.n + 1, sizeof *out->list);
-    if (e == ERR_OK && out->list == NULL)
-        e = err_set(ERR_MEM, b->why, "out of memory for the report");
+    if (e == ERR_OK) {
+        out->list = calloc(out->tally.n + 1, sizeof *out->list);
+        e = out->list != NULL ? ERR_OK : err_set(ERR_MEM, b->why, "out of memory for the report");
+    }
     for (size_t i = 0; e == ERR_OK && i < out->tally.n; i++) {
         const char *key = out->tally.lines[i].key, *space = strrchr(key, ' ');
         out->list[out->n++] =
             (struct line){space != NULL ? space + 1 : key, key,
                           space != NULL ? (size_t)(space - key) : 0, out->tally.lines[i].amount};
     }
-    if (out->n > 1)
+    if (e == ERR_OK && out->n > 1)
         qsort(out->list, out->n, sizeof *out->list, by_batch);
     return e;
 }

@@ -63,7 +63,7 @@ endings_of(struct build *b)
     for (size_t i = 0; e == ERR_OK && i < tally.n; i++)
         if (tally.lines[i].amount != 0)
             b->endings[b->n_endings++] = read_key(tally.lines[i].key, tally.lines[i].amount);
-    if (b->n_endings > 1)
+    if (e == ERR_OK && b->n_endings > 1)
         qsort(b->endings, b->n_endings, sizeof *b->endings, by_order);
     tally_done(&tally);
     return e;

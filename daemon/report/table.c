@@ -128,10 +128,11 @@ table_set(struct table_model *model, const char *key, const char *text)
     *cell = (struct cell){CELL_NULL, NULL};
     if (text == NULL)
         return;
-    char *copy = keep(model, strlen(text));
+    size_t len = strlen(text);
+    char *copy = keep(model, len);
     if (copy == NULL)
         return;
-    (void)strcpy(copy, text);
+    memcpy(copy, text, len + 1);
     *cell = (struct cell){CELL_TEXT, copy};
 }
 
