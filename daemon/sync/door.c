@@ -12,6 +12,7 @@
 #include <sys/socket.h>
 #include <sys/stat.h>
 #include <sys/un.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "daemon/base/diag.h"
@@ -39,6 +40,7 @@ struct door_peer {
     struct door_caller caller;
     struct waiting *first, *last;
     size_t queued;
+    int patience_ms; /* left for this request */
 };
 
 struct door {
@@ -52,6 +54,7 @@ struct door {
     struct door_peer *peers[DOOR_PEERS];
     size_t n_peers;
     uint64_t sessions;
+    size_t queued; /* of all peers */
     struct arena arena;
     uint8_t in[LOCAL_PACKET_MOST + 1], out[LOCAL_PACKET_MOST];
 };
@@ -88,6 +91,7 @@ drop_peer(struct door_peer *peer)
 static void
 free_peer(struct door_peer *peer)
 {
+    peer->door->queued -= peer->queued;
     while (peer->first != NULL) {
         struct waiting *next = peer->first->next;
         free(peer->first);
@@ -126,6 +130,7 @@ send_waiting(struct door_peer *peer)
         }
         peer->first = first->next;
         peer->queued -= first->len;
+        peer->door->queued -= first->len;
         free(first);
     }
     if (peer->first == NULL)
@@ -133,14 +138,25 @@ send_waiting(struct door_peer *peer)
     loop_want_write(peer->door->loop, peer->fd, peer->first != NULL);
 }
 
-/* The queue is full: a caller that reads nothing for DOOR_PATIENCE_MS is let go. */
-static bool
-make_room(struct door_peer *peer)
+static int
+mono_ms(void)
 {
-    while (!peer->gone && peer->queued > DOOR_QUEUE_MOST) {
+    struct timespec t = {0};
+    (void)clock_gettime(CLOCK_MONOTONIC, &t);
+    return (int)((int64_t)t.tv_sec % 1000000 * 1000 + t.tv_nsec / 1000000);
+}
+
+/* The queues are full: a caller for whom the others would wait too long is let go. */
+static bool
+make_room(struct door_peer *peer, size_t len)
+{
+    while (!peer->gone && peer->queued > 0 && peer->door->queued + len > DOOR_QUEUE_MOST) {
         struct pollfd wait = {.fd = peer->fd, .events = POLLOUT};
-        if (poll(&wait, 1, DOOR_PATIENCE_MS) <= 0) {
-            diag_warning("door: %s reads no replies, letting it go", peer->caller.via);
+        int before = mono_ms();
+        bool ready = peer->patience_ms > 0 && poll(&wait, 1, peer->patience_ms) > 0;
+        peer->patience_ms -= mono_ms() - before;
+        if (!ready) {
+            diag_warning("door: %s reads its replies too slowly, letting it go", peer->caller.via);
             drop_peer(peer);
             return false;
         }
@@ -152,7 +168,7 @@ make_room(struct door_peer *peer)
 static enum err
 queue_reply(struct door_peer *peer, const uint8_t *bytes, size_t len)
 {
-    if (!make_room(peer))
+    if (!make_room(peer, len))
         return ERR_PEER;
     struct waiting *w = malloc(sizeof *w + len);
     if (w == NULL) {
@@ -168,6 +184,7 @@ queue_reply(struct door_peer *peer, const uint8_t *bytes, size_t len)
         peer->first = w;
     peer->last = w;
     peer->queued += len;
+    peer->door->queued += len;
     send_waiting(peer);
     return peer->gone ? ERR_PEER : ERR_OK;
 }
@@ -229,6 +246,7 @@ take_frame(struct door_peer *peer, size_t len)
                "your user has no role here: ask the operator for a group that role.group names");
         return;
     }
+    peer->patience_ms = DOOR_PATIENCE_MS;
     door->handler.request(door->handler.owner, &peer->caller, request, send_reply, peer);
 }
 

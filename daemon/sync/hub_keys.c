@@ -25,6 +25,7 @@ struct hub_keys {
     int watch;
     struct log_mark followed[EPOCHS_MOST]; /* how far each own epoch was read */
     size_t n_followed;
+    bool opening;    /* the log is read from its start */
     uint64_t listed; /* keyring_changes() when the list of keys was written */
     struct arena arena;
 };
@@ -64,7 +65,8 @@ static void
 take_settle(struct hub_keys *k, const Knockbox__Settle *settle)
 {
     static const char fork[] = "fork/";
-    if (strncmp(settle->discrepancy, fork, sizeof fork - 1) == 0)
+    /* What was settled in earlier runs is noted; its fork may have come again since. */
+    if (!k->opening && strncmp(settle->discrepancy, fork, sizeof fork - 1) == 0)
         k->options.settled(k->options.owner, settle->discrepancy + sizeof fork - 1);
 }
 
@@ -299,6 +301,7 @@ hub_keys_open(const struct hub_keys_options *options, struct hub_keys **out_keys
         return err_set(ERR_MEM, why, "out of memory");
     k->options = *options;
     k->watch = -1;
+    k->opening = true;
     k->listed = UINT64_MAX; /* written once in any case */
     enum err e = arena_init(&k->arena, ARENA_BIG_RECORD, why);
     if (e == ERR_OK)
@@ -309,6 +312,7 @@ hub_keys_open(const struct hub_keys_options *options, struct hub_keys **out_keys
         e = spool_read_revoked(options->dir, ban_only, k, why);
     if (e == ERR_OK)
         e = hub_keys_refresh(k, why);
+    k->opening = false;
     if (e == ERR_OK)
         *out_keys = k;
     else

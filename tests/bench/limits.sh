@@ -52,7 +52,7 @@ done | "$bin/knockbox" import - --at "$work/hub" --quiet
 for site in $sites; do
     code=$("$bin/knockbox-hub" enrol "$work/hub" "$site" | tail -n 1)
     "$bin/knockbox-cafe" join "$work/$site" "$code" >/dev/null
-    cp "$work/$site/key" "$work/keys/$site"
+    cp "$work/$site/cafe.key" "$work/keys/$site"
     [ "$site" = cafe399 ] || rm -rf "${work:?}/$site"
 done
 

@@ -31,7 +31,7 @@ static int
 connect_to(const char *dir)
 {
     struct sockaddr_un address = {.sun_family = AF_UNIX};
-    if (snprintf(address.sun_path, sizeof address.sun_path, "%s/run/%s", dir, LOCAL_SOCKET) >=
+    if (snprintf(address.sun_path, sizeof address.sun_path, "%s/%s", dir, LOCAL_SOCKET) >=
         (int)sizeof address.sun_path)
         fail("path too long");
     int fd = socket(AF_UNIX, SOCK_SEQPACKET | SOCK_CLOEXEC, 0);

@@ -238,8 +238,8 @@ Test(door, lets_go_of_who_never_reads, .timeout = 20)
 {
     struct scene s;
     begin(&s);
-    s.replies_a_request = 100;
-    s.reply_size = 100000; /* 10 MB: more than the queue takes */
+    s.replies_a_request = 400;
+    s.reply_size = 100000; /* 40 MB: more than the queue takes */
     int slow = call(&s);
     ask(slow, 1);
     turn(&s, 20);

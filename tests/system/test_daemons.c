@@ -149,6 +149,69 @@ Test(hub, a_bad_setting_is_told_with_its_line, .timeout = 60)
     place_done(place);
 }
 
+/* A power cut between the key and the settings leaves a folder that init goes on with. */
+Test(hub, an_init_that_was_cut_short_goes_on_with_its_key, .timeout = 60)
+{
+    char place[PLACE], before[600] = "", after[600] = "";
+    place_make(place);
+    IN(place, "hub", hub);
+    IN(hub, "hub.key", key);
+    IN(hub, "hub.conf", conf);
+    IN(hub, "hub.conf.new", half);
+    cr_assert(run_program("knockbox-hub", "init", hub, NULL).status == 0);
+    FILE *file = fopen(key, "r");
+    cr_assert(fread(before, 1, sizeof before - 1, file) > 0);
+    fclose(file);
+    cr_assert(rename(conf, half) == 0);
+    cr_expect(eq(int, run_program("knockbox-hub", "run", hub, NULL).status, 1));
+    cr_expect(eq(int, run_program("knockbox-hub", "init", hub, NULL).status, 0));
+    file = fopen(key, "r");
+    cr_assert(fread(after, 1, sizeof after - 1, file) > 0);
+    fclose(file);
+    cr_expect(eq(str, after, before));
+    place_done(place);
+}
+
+/* What a person was told is there, whenever café and hub are killed. */
+Test(cafe, keeps_what_it_acknowledged_through_kills, .timeout = 120)
+{
+    char place[PLACE], label[16], wanted[32];
+    int told[64], n = 0;
+    place_make(place);
+    IN(place, "hub", hub);
+    IN(place, "cafe", cafe);
+    struct daemon h = start_hub(hub);
+    char endpoint[PLACE];
+    endpoint_of(hub, endpoint);
+    import_catalogue(hub, "quayside");
+    join_cafe(hub, cafe, "quayside");
+    IN(hub, "hub.conf", conf);
+    FILE *file = fopen(conf, "w");
+    fprintf(file, "listen %s\n", endpoint);
+    fclose(file);
+    struct daemon c = start_daemon("knockbox-cafe", cafe);
+    wait_for_answer(cafe, "export", "\"house-dark\"");
+    for (int i = 0; i < 12; i++) {
+        snprintf(label, sizeof label, "Q%03d", i);
+        if (log_tub(cafe, label) == 0)
+            told[n++] = i;
+        struct daemon *victim = i % 3 == 2 ? &h : &c;
+        kill_daemon(victim);
+        *victim =
+            i % 3 == 2 ? start_daemon("knockbox-hub", hub) : start_daemon("knockbox-cafe", cafe);
+    }
+    cr_expect(eq(int, n, 12));
+    for (int i = 0; i < n; i++) {
+        snprintf(wanted, sizeof wanted, "\"Q%03d\"", told[i]);
+        wait_for_answer(hub, "export", wanted);
+    }
+    cr_expect(eq(int, end_daemon(&c), 0));
+    cr_expect(eq(int, end_daemon(&h), 0));
+    cr_expect(eq(int, run_program("knockbox-hub", "verify", hub, NULL).status, 0));
+    cr_expect(eq(int, run_program("knockbox-cafe", "verify", cafe, NULL).status, 0));
+    place_done(place);
+}
+
 Test(cafe, joins_records_and_is_heard, .timeout = 60)
 {
     char place[PLACE];
