@@ -9,6 +9,9 @@
 #include "client/plan/plan_solve.h"
 #include "client/show.h"
 #include "client/writer.h"
+#include "daemon/plan/child.h"
+#include "daemon/plan/plan_file.h"
+#include "daemon/plan/problem_file.h"
 #include "proto/when.h"
 
 enum {
@@ -166,7 +169,12 @@ print_text(struct writer *writer, json_t *view, bool all)
     json_t *assumed = json_object_get(view, "assumed");
     (void)snprintf(title, sizeof title, "Kitchen plan %lld",
                    (long long)json_integer_value(json_object_get(view, "number")));
-    (void)snprintf(right, sizeof right, "from %.20s", show_date(text_of(view, "day"), date));
+    const char *gap = text_of(view, "gap_pct");
+    if (gap[0] != '\0')
+        (void)snprintf(right, sizeof right, "%.1f %% from the best possible at most",
+                       strtod(gap, NULL));
+    else
+        (void)snprintf(right, sizeof right, "from %.20s", show_date(text_of(view, "day"), date));
     writer_title(writer, title, right);
     writer_table(writer, columns, sizeof columns / sizeof columns[0],
                  json_object_get(view, "days"));
@@ -223,14 +231,105 @@ show(const struct given *given, struct err_text *why)
     return e;
 }
 
+/* ---- making one: the hub poses the problem, the optimiser beside this program solves it, and
+ * the hub checks the plan and publishes it. */
+
+static enum err
+parse_problem(const json_t *answer, struct problem **out_problem, struct err_text *why)
+{
+    const char *problem = text_of(answer, "problem"), *tubs = text_of(answer, "tubs");
+    return problem_parse(problem, strlen(problem), tubs, strlen(tubs), out_problem, why);
+}
+
+static enum err
+find_plan(const struct given *given, const struct problem *problem, struct child_result *out_result,
+          struct err_text *why)
+{
+    const char *effort = given_value(given, "--effort");
+    struct child_options options = {.program = given_value(given, "--solver"), .effort = 1};
+    if (effort != NULL && (effort[0] < '0' || effort[0] > '9' || strlen(effort) > 2))
+        return err_set(ERR_USAGE, why, "--effort %s: expected 0 to 99", effort);
+    if (effort != NULL)
+        options.effort = (int)strtol(effort, NULL, 10);
+    enum err e = child_best_plan(problem, &options, out_result, why);
+    if (e == ERR_OK && out_result->remark[0] != '\0' && !given->quiet)
+        (void)fprintf(stderr, "knockbox: %s\n", out_result->remark);
+    return e;
+}
+
+struct plan_text {
+    const char *at;
+};
+
+static bool
+next_line(void *owner, const char **out_text, size_t *out_len)
+{
+    struct plan_text *text = owner;
+    if (*text->at == '\0')
+        return false;
+    *out_text = text->at;
+    *out_len = strcspn(text->at, "\n");
+    text->at += *out_len + (text->at[*out_len] == '\n');
+    return true;
+}
+
+static enum err
+put_plan(struct wire *wire, const struct given *given, const struct problem *problem,
+         const struct child_result *result, json_t **out_view, struct err_text *why)
+{
+    struct question question = {.word = "plan"};
+    char *text = NULL, bound[CHECK_TEXT_SIZE];
+    size_t len = 0;
+    FILE *f = open_memstream(&text, &len);
+    if (f == NULL)
+        return err_set(ERR_MEM, why, "no memory for the plan");
+    plan_print(result->plan, problem, f);
+    bool whole = fclose(f) == 0;
+    check_text(result->bound, bound);
+    question_arg(&question, "do", "put");
+    question_arg(&question, "days", given_value(given, "--days"));
+    question_arg(&question, "bound_cents", result->bound_known ? bound : NULL);
+    struct plan_text lines = {text};
+    enum err e = whole ? ask(wire, &question, next_line, &lines, out_view, why)
+                       : err_set(ERR_MEM, why, "no memory for the plan");
+    free(text);
+    return e;
+}
+
+static enum err
+make_on(struct wire *wire, const struct given *given, json_t **out_view, struct err_text *why)
+{
+    struct question question = {.word = "plan"};
+    struct problem *problem = NULL;
+    struct child_result result = {.plan = NULL};
+    json_t *answer = NULL;
+    question_arg(&question, "do", "problem");
+    question_arg(&question, "days", given_value(given, "--days"));
+    enum err e = ask(wire, &question, NULL, NULL, &answer, why);
+    if (e == ERR_OK)
+        e = parse_problem(answer, &problem, why);
+    if (e == ERR_OK)
+        e = find_plan(given, problem, &result, why);
+    if (e == ERR_OK)
+        e = put_plan(wire, given, problem, &result, out_view, why);
+    plan_free(result.plan);
+    problem_free(problem);
+    json_decref(answer);
+    return e;
+}
+
 static enum err
 make(const struct given *given, struct err_text *why)
 {
+    struct wire *wire = NULL;
     json_t *view = NULL;
-    enum err e = ask_plan(given, "make", NULL, &view, why);
+    enum err e = wire_open(given->at, given->key, &wire, why);
+    if (e == ERR_OK)
+        e = make_on(wire, given, &view, why);
     if (e == ERR_OK && (given->output != OUTPUT_TEXT || !given->quiet))
         print_plan(given, view);
     json_decref(view);
+    wire_close(wire);
     return e;
 }
 
@@ -342,8 +441,8 @@ const struct command command_plan = {
     .options = {{"--days", "N", "days to plan, 14 when left out"},
                 {"--out", "FILE", "where to write the problem, or the plan"},
                 {"--assumed", NULL, "show: what the plan takes for granted"},
-                {"--effort", "N", "solve: how hard to look, 0 to 100"},
-                {"--solver", "FILE", "solve: the optimiser to run"}},
+                {"--effort", "N", "make, solve: how hard to look, 0 to 99"},
+                {"--solver", "FILE", "make, solve: the optimiser to run"}},
     .examples = {"knockbox plan make", "knockbox plan problem --out week.json",
                  "knockbox plan solve week.json --out plan.json"},
     .most_args = 2,

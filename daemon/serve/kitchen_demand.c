@@ -106,13 +106,30 @@ add_up_sales(struct kitchen *k, struct taken *taken, struct err_text *why)
     return e;
 }
 
+/* Where the daily mean begins: two months back, or when the first site joined. */
+static int32_t
+first_day(const struct kitchen *k)
+{
+    int32_t first = month_first_day(month_of_day(k->ask->today) - SALES_MONTHS + 1);
+    int32_t joined = INT32_MAX;
+    const char *const *keys = NULL;
+    unsigned n = kitchen_keys(k, KNOCKBOX__RECORD__BODY_SITE_, &keys);
+    for (unsigned i = 0; i < n; i++) {
+        const Knockbox__Site *site =
+            (const Knockbox__Site *)kitchen_get(k, KNOCKBOX__RECORD__BODY_SITE_, keys[i]);
+        int32_t day = site == NULL || !site->has_joined ? first : site->joined;
+        joined = day < joined ? day : joined;
+    }
+    bool late = joined != INT32_MAX && joined > first && joined <= k->ask->today;
+    return late ? joined : first;
+}
+
 static void
 expect_sales(struct kitchen *k, int product, int64_t minor)
 {
     struct problem *p = k->p;
     struct kitchen_price price = kitchen_price_of(k, p->products[product].id);
-    int32_t first = month_first_day(month_of_day(k->ask->today) - SALES_MONTHS + 1);
-    int64_t days = k->ask->today - first + 1;
+    int64_t days = k->ask->today - first_day(k) + 1;
     if (price.list_cents_per_l <= 0)
         return;
     int64_t ml = minor * 1000 / price.list_cents_per_l / days;
@@ -126,8 +143,8 @@ expect_sales(struct kitchen *k, int product, int64_t minor)
                                       price.transfer_cents_per_l};
     }
     p->products[product].end_demand_ml = ml * p->days < PROBLEM_MOST ? ml * p->days : PROBLEM_MOST;
-    kitchen_assume(k, "Counters sell %lld ml of %s a day, as in the last two months.",
-                   (long long)ml, p->products[product].id);
+    kitchen_assume(k, "Counters sell %lld ml of %s a day, as of late.", (long long)ml,
+                   p->products[product].id);
 }
 
 enum err

@@ -115,14 +115,51 @@ solve(struct planning *planning, struct err_text *why)
     return e;
 }
 
+/* The plan that the caller sends, line by line as its file has them. */
 static enum err
-plan_make(struct planning *planning, struct err_text *why)
+take_plan(struct planning *planning, struct err_text *why)
 {
-    enum err e = pose(planning, why);
+    char *text = NULL;
+    size_t len = 0;
+    FILE *f = open_memstream(&text, &len);
+    if (f == NULL)
+        return err_set(ERR_MEM, why, "no memory for the plan");
+    for (size_t i = 0; i < call_lines(planning->call); i++) {
+        struct line line = call_line(planning->call, i);
+        (void)fwrite(line.text, 1, line.len, f);
+        (void)fputc('\n', f);
+    }
+    enum err e = fclose(f) == 0 ? plan_parse(text, len, planning->problem, &planning->plan, why)
+                                : err_set(ERR_MEM, why, "no memory for the plan");
+    free(text);
     if (e == ERR_OK)
-        e = solve(planning, why);
-    if (e != ERR_OK)
-        return e;
+        e = check_plan(planning->problem, planning->plan, &planning->check, why);
+    if (e == ERR_OK && planning->check.broken_n > 0)
+        return err_set(ERR_INPUT, why,
+                       "the plan breaks rule %s: %s (did the books change? make "
+                       "it again)",
+                       planning->check.broken[0].rule, planning->check.broken[0].text);
+    return e;
+}
+
+/* How far it is from the best there may be, as the optimiser said. */
+static void
+add_bound(const struct planning *planning, json_t *view)
+{
+    const char *bound = call_arg(planning->call, "bound_cents");
+    double most = bound != NULL ? strtod(bound, NULL) : 0,
+           worth = check_cents(planning->check.worth);
+    char gap[32];
+    if (!(most > 0) || worth > most)
+        return;
+    (void)snprintf(gap, sizeof gap, "%.4f", (most - worth) / most * 100);
+    (void)json_object_set_new(view, "bound_cents", json_string(bound));
+    (void)json_object_set_new(view, "gap_pct", json_string(gap));
+}
+
+static enum err
+plan_publish(struct planning *planning, struct err_text *why)
+{
     json_t *view =
         plan_view(planning->problem, planning->plan, &planning->check, planning->ask.today);
     json_t *file = printed(planning, print_plan);
@@ -133,12 +170,33 @@ plan_make(struct planning *planning, struct err_text *why)
     }
     (void)json_object_set_new(view, "plan", file);
     (void)json_object_set(view, "assumed", planning->assumed);
-    e = plan_record_write(planning->call, planning->ask.today, planning->problem, planning->plan,
-                          view, why);
+    add_bound(planning, view);
+    enum err e = plan_record_write(planning->call, planning->ask.today, planning->problem,
+                                   planning->plan, view, why);
     if (e == ERR_OK)
         return call_json(planning->call, view, why);
     json_decref(view);
     return e;
+}
+
+/* The constructive plan, made here. */
+static enum err
+plan_make(struct planning *planning, struct err_text *why)
+{
+    enum err e = pose(planning, why);
+    if (e == ERR_OK)
+        e = solve(planning, why);
+    return e == ERR_OK ? plan_publish(planning, why) : e;
+}
+
+/* A plan that the caller found for the problem of this moment. */
+static enum err
+plan_put(struct planning *planning, struct err_text *why)
+{
+    enum err e = pose(planning, why);
+    if (e == ERR_OK)
+        e = take_plan(planning, why);
+    return e == ERR_OK ? plan_publish(planning, why) : e;
 }
 
 static enum err
@@ -158,6 +216,7 @@ static const struct {
 } acts[] = {
     {"problem", plan_problem},
     {"make", plan_make},
+    {"put", plan_put},
     {"show", plan_show},
 };
 
@@ -175,5 +234,5 @@ word_plan(struct call *call, struct err_text *why)
         json_decref(planning.assumed);
         return e;
     }
-    return err_input(why, "do", word, "problem, make or show");
+    return err_input(why, "do", word, "problem, make, put or show");
 }

@@ -24,7 +24,7 @@ static const struct word table[] = {
     {"report", READERS, WORD_AT_HUB, "month form", false, word_report},
     {"trace", READERS, WORD_AT_HUB, "code form", false, word_trace},
     {"period", READERS, WORD_AT_HUB, "do month reason edition assured_by", false, word_period},
-    {"plan", READERS, WORD_AT_HUB, "do days tubs_file", false, word_plan},
+    {"plan", READERS, WORD_AT_HUB, "do days tubs_file bound_cents", true, word_plan},
     {"verify", READERS, WORD_ANYWHERE, "", false, word_verify},
     {"digest", ROLE_BIT_OPERATOR | ROLE_BIT_OFFICE, WORD_ANYWHERE, "rebuild", false, word_digest},
 };

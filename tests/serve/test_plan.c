@@ -117,3 +117,19 @@ Test(plan, the_same_books_give_the_same_problem)
     cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_DENIED);
     room_free(room);
 }
+
+Test(plan, a_plan_that_somebody_found_is_checked_before_it_is_published)
+{
+    struct room *room = kitchen_room();
+    cr_assert(room_ask(room, "plan", "do=put bound_cents=100000", "{}") == ERR_OK, "%s",
+              room_why(room)); /* no batch at all breaks no rule */
+    cr_assert(eq(i64, room_number(room, "batches"), 0));
+    cr_assert(room_ask(room, "plan", "do=put",
+                       "{'batches':[{'recipe':'syrup-1','day':1,'tubs':['Q-0302-1']}]}") ==
+              ERR_INPUT); /* the tub is at the café still */
+    cr_assert(strstr(room_why(room), "breaks rule") != NULL, "%s", room_why(room));
+    cr_assert(room_ask(room, "plan", "do=put", "{'batches':7}") == ERR_INPUT);
+    cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_OK);
+    cr_assert(eq(i64, room_number(room, "number"), 1));
+    room_free(room);
+}
