@@ -361,6 +361,27 @@ take_plan(struct child *c, const struct message *m, struct child_result *r, stru
     return ERR_OK;
 }
 
+/* Why the constructive plan breaks a rule: because every plan of this problem does (what is
+ * straining needs more than there is), or because of a mistake of ours. */
+static enum err
+tell_broken(const struct problem *p, const struct check_broken *broken, struct err_text *why)
+{
+    struct check_result nothing;
+    struct plan *empty = plan_new();
+    enum err e = empty == NULL ? err_set(ERR_MEM, why, "no memory for a plan")
+                               : check_plan(p, empty, &nothing, why);
+    plan_free(empty);
+    if (e != ERR_OK)
+        return e;
+    for (int i = 0; i < nothing.broken_n && i < CHECK_BROKEN_KEPT; i++)
+        if (strcmp(nothing.broken[i].rule, broken->rule) == 0)
+            return err_set(ERR_INPUT, why,
+                           "no plan can keep the rules, for what is straining now breaks one: %s",
+                           broken->text);
+    return err_set(ERR_DAMAGED, why, "the constructive plan breaks rule %s: %s", broken->rule,
+                   broken->text);
+}
+
 /* The constructive plan, until something better is there. */
 static enum err
 begin_result(const struct problem *p, const struct plan *first, struct child_result *r,
@@ -372,8 +393,7 @@ begin_result(const struct problem *p, const struct plan *first, struct child_res
     if (e != ERR_OK)
         return e;
     if (checked.broken_n > 0)
-        return err_set(ERR_DAMAGED, why, "the constructive plan breaks rule %s: %s",
-                       checked.broken[0].rule, checked.broken[0].text);
+        return tell_broken(p, &checked.broken[0], why);
     r->worth = checked.worth;
     r->how = CHILD_FAILED;
     return plan_copy(first, &r->plan, why);

@@ -34,8 +34,9 @@ struct child_result {
     char remark[200]; /* what went wrong, for people; "" when CHILD_DONE */
 };
 
-/* The constructive plan, then the optimiser, waited for. ERR_MEM; ERR_DAMAGED: our own
- * constructive plan breaks a rule (a bug, to be reported). A failing optimiser is no error. */
+/* The constructive plan, then the optimiser, waited for. ERR_MEM; ERR_INPUT: what is straining
+ * now breaks a rule whatever is planned; ERR_DAMAGED: our own constructive plan breaks a rule (a
+ * bug, to be reported). A failing optimiser is no error. */
 enum err child_best_plan(const struct problem *p, const struct child_options *options,
                          struct child_result *out_result, struct err_text *why);
 

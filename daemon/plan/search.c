@@ -8,7 +8,10 @@
 enum {
     WHOLE_SMALL = 40,   /* so many whole numbers: searched to the end */
     COLS_MEDIUM = 2000, /* searched whole, for so many nodes */
-    COLS_LARGE = 7000,  /* above: fewer dives and smaller neighbourhoods */
+    TENTHS_FIRST = 4,
+    TENTHS_LEAST = 3,
+    TENTHS_MOST = 9,
+    COLS_LARGE = 7000, /* above: fewer dives and smaller neighbourhoods */
 };
 
 #define EXACT 1e-6
@@ -18,6 +21,9 @@ struct searching {
     const struct lp *lp;
     struct search_found *found;
     int effort;
+    int step;   /* neighbourhoods searched so far */
+    int tenths; /* of AREA_SOME: more after one that was searched to its end, less after one that
+                 * brought nothing in all its nodes */
     struct lp_warm *warm;
     double *relaxed;    /* the continuous solution */
     double *low, *high; /* bounds in use */
@@ -140,8 +146,18 @@ enum area {
     AREA_EARLY,     /* batches of the first half of the days */
     AREA_LATE,
     AREA_MIDDLE,
-    AREA_RUNS, /* the vans, and nothing else */
+    AREA_SOME, /* so many tenths, by lot: another lot at each step */
 };
+
+/* A lot that is the same on every machine. */
+static bool
+drawn(int step, int tenths, int col)
+{
+    uint64_t z = ((uint64_t)step << 32) + (uint64_t)col + UINT64_C(0x9E3779B97F4A7C15);
+    z = (z ^ (z >> 30)) * UINT64_C(0xBF58476D1CE4E5B9);
+    z = (z ^ (z >> 27)) * UINT64_C(0x94D049BB133111EB);
+    return (z ^ (z >> 31)) % 10 < (uint64_t)tenths;
+}
 
 static bool
 in_area(const struct searching *s, enum area area, int col)
@@ -163,8 +179,19 @@ in_area(const struct searching *s, enum area area, int col)
     case AREA_MIDDLE:
         return place >= days / 4 && place <= days / 4 + days / 2;
     default:
-        return place < 0;
+        return drawn(s->step, s->tenths, col);
     }
+}
+
+/* How wide the next lot is drawn. */
+static void
+adapt(struct searching *s, double before, double bound)
+{
+    double best = s->found->worth[0];
+    if (bound <= best + 1 + 2e-6 * fabs(best))
+        s->tenths += s->tenths < TENTHS_MOST;
+    else if (best <= before + 1)
+        s->tenths -= s->tenths > TENTHS_LEAST;
 }
 
 /* Searches with all whole numbers outside of the area as in the best solution. */
@@ -173,6 +200,7 @@ search_area(struct searching *s, enum area area, int nodes)
 {
     double worth = 0;
     double bound = 0;
+    s->step++;
     reset_bounds(s);
     for (int i = 0; s->found->n > 0 && i < s->lp->cols; i++)
         if (s->lp->whole[i] && !in_area(s, area, i))
@@ -187,9 +215,12 @@ search_area(struct searching *s, enum area area, int nodes)
     enum err e = lp_search(&sub, &how, s->x, &worth, &bound, s->why);
     if (area == AREA_ALL && bound < s->found->bound)
         s->found->bound = bound;
-    if (e == ERR_NOT_FOUND)
-        return ERR_OK;
-    return e == ERR_OK ? keep(s, worth) : e;
+    double before = s->found->n > 0 ? s->found->worth[0] : -LP_FREE;
+    if (e == ERR_OK)
+        e = keep(s, worth);
+    if (s->found->n > 0 && area == AREA_SOME)
+        adapt(s, before, bound);
+    return e == ERR_NOT_FOUND ? ERR_OK : e;
 }
 
 struct step {
@@ -223,9 +254,10 @@ search_medium(struct searching *s)
     enum err e = dive(s, 0.5);
     if (e == ERR_OK)
         e = dive(s, 0.2);
-    return e == ERR_OK ? STEPS({AREA_DISAGREES, 50}, {AREA_NEAR, 50}, {AREA_ALL, 500},
-                               {AREA_EARLY, 50}, {AREA_LATE, 50}, {AREA_MIDDLE, 50})
-                       : e;
+    for (int round = 0; e == ERR_OK && round < s->effort; round++)
+        e = STEPS({AREA_DISAGREES, 100}, {AREA_NEAR, 120}, {AREA_EARLY, 40}, {AREA_LATE, 40},
+                  {AREA_SOME, 50}, {AREA_NEAR, 120}, {AREA_SOME, 50}, {AREA_SOME, 50});
+    return e == ERR_OK ? STEPS({AREA_ALL, 1}) : e;
 }
 
 static enum err
@@ -234,7 +266,7 @@ search_large(struct searching *s)
     enum err e = dive(s, 0.2);
     if (e == ERR_OK)
         e = dive(s, 0.05);
-    return e == ERR_OK ? STEPS({AREA_NEAR, 30}, {AREA_DISAGREES, 30}, {AREA_LATE, 30}) : e;
+    return e == ERR_OK ? STEPS({AREA_DISAGREES, 30}, {AREA_NEAR, 40}, {AREA_LATE, 20}) : e;
 }
 
 static enum err
@@ -297,7 +329,8 @@ search(struct searching *s)
 enum err
 search_classes(const struct model *m, int effort, struct search_found *out, struct err_text *why)
 {
-    struct searching s = {.m = m, .lp = &m->lp, .found = out, .effort = effort, .why = why};
+    struct searching s = {
+        .m = m, .lp = &m->lp, .found = out, .effort = effort, .tenths = TENTHS_FIRST, .why = why};
     memset(out, 0, sizeof *out);
     out->bound = LP_FREE;
     enum err e = start(&s);

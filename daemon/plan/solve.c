@@ -15,7 +15,7 @@ enum {
     WHOLE_PLAN_MOST = 400, /* picks of a programme over all days that is solved to the end */
     WINDOW_MOST = 1500,    /* picks of a programme over two days that is worth a try */
     STARTS_MOST = 3,       /* drafts that get polished */
-    WINDOWS_A_START = 30,
+    WINDOWS_A_START = 20,
 };
 
 struct solving {
@@ -218,7 +218,7 @@ struct polishing {
 static bool
 near_enough(const struct solving *s, check_units worth)
 {
-    double gap = s->effort > 1 ? 0.0002 : 0.002;
+    double gap = s->effort > 1 ? 0.0002 : 0.0025;
     return s->bound < LP_FREE / 2 && check_cents(worth) >= s->bound - gap * fabs(s->bound);
 }
 
@@ -235,7 +235,7 @@ polish_window(struct solving *s, struct polishing *w, int a, int b)
     s->windows_left--;
     memset(w->free_place, 0, (size_t)days * sizeof *w->free_place);
     w->free_place[a] = w->free_place[b] = true;
-    enum err e = polish(s, &w->d, w->free_place, 40 * s->effort, 0.5, &bound);
+    enum err e = polish(s, &w->d, w->free_place, 30 * s->effort, 0.5, &bound);
     if (e == ERR_OK)
         e = weigh(s, &w->d, &worth, &ok);
     if (worth > w->worth + CHECK_UNITS_PER_CENT) {

@@ -167,6 +167,24 @@ Test(child, a_good_plan_sent_before_dying_is_used)
     rmdir(folder);
 }
 
+/* Ten batches straining in one station: rule 5 is broken whatever is planned. */
+Test(child, a_problem_that_no_plan_can_keep_is_refused_in_words)
+{
+    struct problem *p = kit_problem("micro-1");
+    free(p->straining);
+    p->straining_n = 10;
+    cr_assert(problem_list(10, sizeof *p->straining, &p->straining, NULL) == ERR_OK);
+    for (int i = 0; i < 10; i++)
+        p->straining[i] = (struct problem_straining){0, 2, 100};
+    cr_assert(problem_settle(p, NULL) == ERR_OK);
+    struct child_options o = {.program = SOLVER, .effort = 0};
+    struct child_result r = {.plan = NULL};
+    struct err_text why = {.s = ""};
+    cr_expect(child_best_plan(p, &o, &r, &why) == ERR_INPUT);
+    cr_expect(strstr(why.s, "no plan can keep the rules") == why.s, "%s", why.s);
+    problem_free(p);
+}
+
 #ifndef __SANITIZE_ADDRESS__
 Test(child, without_memory_or_time_the_constructive_plan_stands)
 {
