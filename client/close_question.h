@@ -64,8 +64,14 @@ const struct close_question *close_question(enum question_name name);
 /* The question for the next freezer that is read, else what comes after the tubs. */
 enum question_name close_after_tubs(const struct filling *filling);
 
-/* The readings: close_readings.c. */
-extern const struct close_question close_temp, close_action, close_food;
+bool close_is_today(const struct filling *filling); /* the sheet's day is still going on */
+
+/* Of a tub: close_tub.c. */
+extern const struct close_question close_tub_question, close_coffee_question, close_origin_question,
+    close_place_question, close_gross_question, close_tare_question, close_knock_question,
+    close_frozen_question, close_warm_question, close_reason_question;
+/* Of the readings: close_readings.c. */
+extern const struct close_question close_temp_question, close_action_question, close_food_question;
 
 /* The first question for these hints. */
 enum question_name close_first(const struct close_hints *hints);

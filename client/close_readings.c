@@ -123,7 +123,9 @@ take_food(struct filling *filling, const char *answer, struct err_text *why)
     return take_words("the tubs", answer, last_reading(filling)->disposition, why);
 }
 
-const struct close_question close_temp = {"Temperature", NULL, before_temp, take_temp, after_temp};
-const struct close_question close_action = {"What was done", NULL, before_action, take_action,
-                                            after_action};
-const struct close_question close_food = {"And the tubs", NULL, NULL, take_food, close_after_tubs};
+const struct close_question close_temp_question = {"Temperature", NULL, before_temp, take_temp,
+                                                   after_temp};
+const struct close_question close_action_question = {"What was done", NULL, before_action,
+                                                     take_action, after_action};
+const struct close_question close_food_question = {"And the tubs", NULL, NULL, take_food,
+                                                   close_after_tubs};

@@ -21,6 +21,7 @@ writing_done(struct writing *writing)
     arena_done(&writing->line);
     arena_done(&writing->other);
     free(writing->sites);
+    free(writing->states);
     labels_done(&writing->fresh);
 }
 

@@ -40,6 +40,9 @@ struct writing {
     struct arena line, other;
     struct new_site *sites;
     size_t n_sites;
+    struct site_state *states; /* what sync tells of the sites, asked once; owned */
+    size_t n_states;
+    bool has_states;
     struct labels fresh; /* tubs among the lines so far */
 };
 
@@ -70,7 +73,7 @@ const char *writing_zone(const struct writing *writing, const char *site, int32_
 bool writing_knows_site(const struct writing *writing, const char *site);
 
 /* whose log: write_site.c */
-enum err draft_site(const struct writing *writing, struct draft *draft, struct err_text *why);
+enum err draft_site(struct writing *writing, struct draft *draft, struct err_text *why);
 
 /* the envelope beyond the site: write_envelope.c */
 enum err draft_envelope(struct writing *writing, struct draft *draft, struct err_text *why);

@@ -2,6 +2,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/serve/show.h"
 #include "daemon/serve/write.h"
 
 static const struct catalogue *
@@ -67,32 +68,21 @@ writing_zone(const struct writing *writing, const char *site, int32_t day)
 
 /* A machine of its own writes that log, and nobody else. */
 static bool
-has_own_box(const struct writing *writing, const char *site)
+has_own_box(struct writing *writing, const char *site)
 {
-    const struct serve_options *options = &writing->call->serve->options;
-    size_t room = 64, n = 0;
-    struct site_state *states = NULL;
-    if (options->sites == NULL)
-        return false;
-    for (;;) {
-        struct site_state *grown = realloc(states, room * sizeof *states);
-        if (grown == NULL)
-            break; /* rather refuse than write into somebody's log */
-        states = grown;
-        n = options->sites(options->owner, states, room);
-        if (n <= room)
-            break;
-        room = n;
-    }
-    bool own = states == NULL || n > room;
-    for (size_t i = 0; i < n && !own; i++)
-        own = states[i].enrolled && strcmp(states[i].site, site) == 0;
-    free(states);
-    return own;
+    if (!writing->has_states)
+        writing->states = show_states(writing->call, &writing->n_states);
+    writing->has_states = true;
+    if (writing->states == NULL && writing->call->serve->options.sites != NULL)
+        return true; /* no memory: rather refuse than write into somebody's log */
+    for (size_t i = 0; i < writing->n_states; i++)
+        if (writing->states[i].enrolled && strcmp(writing->states[i].site, site) == 0)
+            return true;
+    return false;
 }
 
 static enum err
-check_foreign_site(const struct writing *writing, const struct draft *draft, struct err_text *why)
+check_foreign_site(struct writing *writing, const struct draft *draft, struct err_text *why)
 {
     const struct serve_options *options = &writing->call->serve->options;
     if (!options->is_hub)
@@ -109,7 +99,7 @@ check_foreign_site(const struct writing *writing, const struct draft *draft, str
 }
 
 enum err
-draft_site(const struct writing *writing, struct draft *draft, struct err_text *why)
+draft_site(struct writing *writing, struct draft *draft, struct err_text *why)
 {
     const struct serve_options *options = &writing->call->serve->options;
     const char *said = draft->record->site;
