@@ -31,7 +31,7 @@ place_row(struct placing *p, const struct key *key)
         return kv_put(p->view->kv, t->facts, key->bytes, key->n, value, len, false, p->why);
     if (sorter_add(sorter, key->bytes, key->n, value, len))
         return ERR_OK;
-    enum err e = sorter_flush(sorter, p->view->kv, t->facts, p->why);
+    enum err e = sorter_flush(sorter, p->view->kv, t->facts, SIZE_MAX, p->why);
     if (e == ERR_OK)
         (void)sorter_add(sorter, key->bytes, key->n, value, len);
     return e;
@@ -403,7 +403,7 @@ arrive_early(struct ledger *ledger, const struct view *view, const struct stored
     struct fact fact;
     uint8_t value[8];
     note_held(ledger, stored);
-    const struct kind *kind = kind_by_number(effect_peek(stored->bytes, stored->len));
+    const struct kind *kind = kind_by_number(lean_kind(stored->bytes, stored->len));
     if (kind == NULL)
         return ERR_OK;
     bool fix = kind->number == KNOCKBOX__RECORD__BODY_CORRECT;

@@ -283,64 +283,6 @@ effect_plain(const struct view *view, const struct stored *stored, struct pool *
     return e == ERR_OK ? fact_of(view, record, stored->held_ms, out) : e;
 }
 
-/* ---- the kind alone */
-
-static bool
-take_varint(const uint8_t **p, const uint8_t *end, uint64_t *out)
-{
-    *out = 0;
-    for (unsigned shift = 0; *p < end && shift < 64; shift += 7) {
-        uint8_t byte = *(*p)++;
-        *out |= (uint64_t)(byte & 0x7F) << shift;
-        if (byte < 0x80)
-            return true;
-    }
-    return false;
-}
-
-static bool
-skip_field(const uint8_t **p, const uint8_t *end, unsigned wire_type)
-{
-    uint64_t n = 0;
-    switch (wire_type) {
-    case 0:
-        return take_varint(p, end, &n);
-    case 1:
-        n = 8;
-        break;
-    case 2:
-        if (!take_varint(p, end, &n))
-            return false;
-        break;
-    case 5:
-        n = 4;
-        break;
-    default:
-        return false;
-    }
-    if (n > (uint64_t)(end - *p))
-        return false;
-    *p += n;
-    return true;
-}
-
-uint32_t
-effect_peek(const uint8_t *bytes, size_t len)
-{
-    enum {
-        FIRST_BODY = 32
-    };
-    const uint8_t *p = bytes, *end = bytes + len;
-    uint64_t tag = 0;
-    while (take_varint(&p, end, &tag)) {
-        if (tag >> 3 >= FIRST_BODY && kind_by_number((uint32_t)(tag >> 3)) != NULL)
-            return (uint32_t)(tag >> 3);
-        if (!skip_field(&p, end, (unsigned)(tag & 7)))
-            break;
-    }
-    return 0;
-}
-
 static enum err
 decide(const struct view *view, struct gathering *g, struct effect *out, struct err_text *why)
 {

@@ -75,9 +75,6 @@ enum err effect_of(const struct view *view, const struct stored *stored, struct 
 enum err effect_load(const struct view *view, uint64_t lsn, uint64_t fix_lsn, struct pool *pool,
                      struct fact *out, struct err_text *why);
 
-/* The number of the field of `body` in stored bytes, without decoding them; 0: none. */
-uint32_t effect_peek(const uint8_t *bytes, size_t len);
-
 /* The record as it was written, corrections left aside. ERR_NOT_FOUND: of a later version. */
 enum err effect_plain(const struct view *view, const struct stored *stored, struct pool *pool,
                       struct fact *out, struct err_text *why);

@@ -491,7 +491,7 @@ enum err
 counts_load(const struct view *view, struct counts *counts, struct err_text *why)
 {
     char site[SUBJECT_CODE_MAX] = "";
-    struct pool pool = {.n = 0};
+    struct pool pool = {.lean = true};
     struct fact_list found = {.n = 0};
     enum err e = ERR_OK;
     counts->tubs.n = counts->lots.n = 0;

@@ -16,6 +16,7 @@ enum err
 folding_init(struct folding *folding, struct err_text *why)
 {
     memset(folding, 0, sizeof *folding);
+    folding->pool.lean = true;
     return outcome_new(&folding->outcome, why);
 }
 

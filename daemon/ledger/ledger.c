@@ -80,6 +80,7 @@ ledger_open(struct store *store, struct ledger **out_ledger, struct err_text *wh
     if (ledger == NULL)
         return err_set(ERR_MEM, why, "ledger: out of memory");
     ledger->store = store;
+    ledger->pool.lean = true;
     ledger->catalogue_stale = ledger->counts_stale = true;
     ledger->held_least = INT64_MAX;
     ledger->closing_ms = INT64_MIN;

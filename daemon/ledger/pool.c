@@ -25,10 +25,11 @@ pool_done(struct pool *pool)
     for (size_t i = 0; pool->slots != NULL && i < POOL_SLOTS; i++)
         arena_done(&pool->slots[i].arena);
     free(pool->slots);
+    lean_texts_done(&pool->texts);
     for (size_t i = 0; i < pool->n; i++)
         arena_done(&pool->arenas[i]);
     free(pool->arenas);
-    *pool = (struct pool){.n = 0};
+    *pool = (struct pool){.lean = pool->lean};
 }
 
 static bool
@@ -74,6 +75,15 @@ pool_take(struct pool *pool, size_t size)
     return arena != NULL ? arena_take(arena, size) : NULL;
 }
 
+static enum err
+decode(struct pool *pool, const uint8_t *bytes, size_t len, struct arena *arena,
+       Knockbox__Record **out_record, struct err_text *why)
+{
+    if (pool->lean)
+        return lean_decode(bytes, len, &pool->texts, arena, out_record, why);
+    return record_decode(bytes, len, false, arena, out_record, why);
+}
+
 enum err
 pool_decode(struct pool *pool, const uint8_t *bytes, size_t len, Knockbox__Record **out_record,
             struct err_text *why)
@@ -83,7 +93,7 @@ pool_decode(struct pool *pool, const uint8_t *bytes, size_t len, Knockbox__Recor
     struct arena *arena = pool_arena(pool, most);
     if (arena == NULL)
         return err_set(ERR_MEM, why, "ledger: out of memory");
-    return record_decode(bytes, len, false, arena, out_record, why);
+    return decode(pool, bytes, len, arena, out_record, why);
 }
 
 const struct pool_slot *
@@ -123,7 +133,7 @@ pool_decode_kept(struct pool *pool, uint64_t lsn, int64_t held_ms, const uint8_t
                  Knockbox__Record **out_record, struct err_text *why)
 {
     struct pool_slot *slot = free_slot(pool, lsn, len);
-    if (slot == NULL || record_decode(bytes, len, false, &slot->arena, out_record, NULL) != ERR_OK)
+    if (slot == NULL || decode(pool, bytes, len, &slot->arena, out_record, NULL) != ERR_OK)
         return pool_decode(pool, bytes, len, out_record, why);
     slot->lsn = lsn;
     slot->turn = pool->turn;

@@ -3,6 +3,7 @@
 #ifndef DAEMON_LEDGER_POOL_H
 #define DAEMON_LEDGER_POOL_H
 
+#include "daemon/ledger/lean.h"
 #include "daemon/record/record.h"
 #include "proto/codec.h"
 
@@ -25,6 +26,8 @@ struct pool {
     size_t n, used, room;    /* arenas[0..used) hold something; the last of them takes more */
     struct pool_slot *slots; /* POOL_SLOTS of them, by lsn; NULL until wanted */
     uint64_t turn;           /* grows at each reset: what was lent since then stays */
+    bool lean;               /* records without what folds do not read */
+    struct lean_texts texts;
 };
 
 void pool_reset(struct pool *pool);

@@ -8,7 +8,8 @@
 
 enum {
     PASS_GROUP = 20000,
-    FOLD_GROUP = 20000
+    FOLD_GROUP = 20000,
+    FLUSH_GROUP = 16384
 };
 
 typedef enum err pass_fn(struct ledger *ledger, const struct view *view,
@@ -65,7 +66,7 @@ pass_group(struct ledger *ledger, struct work *work, pass_fn *pass, uint64_t *at
     struct store_walk *walk = NULL;
     struct stored stored = {.lsn = 0};
     enum err e = store_walk_open(work->view.store, *at, &walk, why);
-    for (int i = 0; i < PASS_GROUP && e == ERR_OK; i++) {
+    for (int i = 0; i < PASS_GROUP && e == ERR_OK && !sorter_pressing(ledger->sorter); i++) {
         e = store_next(walk, &stored, why);
         if (e == ERR_OK && stored.lsn > work->view.lsn_most)
             e = ERR_NOT_FOUND;
@@ -79,6 +80,21 @@ pass_group(struct ledger *ledger, struct work *work, pass_fn *pass, uint64_t *at
     if (e == ERR_NOT_FOUND)
         *at = 0;
     return e == ERR_NOT_FOUND ? ERR_OK : e;
+}
+
+static enum err
+flush_index(struct ledger *ledger, uint64_t last, struct err_text *why)
+{
+    enum err e = ERR_OK;
+    while (e == ERR_OK && !sorter_empty(ledger->sorter)) {
+        struct work work;
+        e = begin(ledger, &work, last, why);
+        if (e != ERR_OK)
+            return e;
+        e = sorter_flush(ledger->sorter, work.view.kv, ledger->tables.facts, FLUSH_GROUP, why);
+        e = end(ledger, &work, e, why);
+    }
+    return e;
 }
 
 static enum err
@@ -98,9 +114,9 @@ walk_log(struct ledger *ledger, uint64_t last, pass_fn *pass, uint64_t *out_reco
         if (e == ERR_OK)
             e = refold_set(ledger, &work.view, false, why); /* what is told of single records */
         set_clear(&ledger->dirty);
-        if (e == ERR_OK && at == 0 && ledger->sorter != NULL)
-            e = sorter_flush(ledger->sorter, work.view.kv, ledger->tables.facts, why);
         e = end(ledger, &work, e, why);
+        if (e == ERR_OK && (at == 0 || sorter_pressing(ledger->sorter)))
+            e = flush_index(ledger, last, why);
     }
     return e;
 }

@@ -20,6 +20,8 @@ struct sorter {
     uint8_t *bytes;
     struct place *rows;
     size_t n, used;
+    size_t flushed; /* rows[0..flushed) are written; over 0, or `sorted`: no more is added */
+    bool sorted;
     bool again; /* the table is not empty any more */
 };
 
@@ -88,18 +90,41 @@ compare(const void *a, const void *b, void *bytes)
     return order != 0 ? order : (int)p_len - (int)q_len;
 }
 
+bool
+sorter_pressing(const struct sorter *s)
+{
+    return s->n > SORTER_ROWS / 8 * 7 || s->used > SORTER_BYTES / 8 * 7;
+}
+
+bool
+sorter_empty(const struct sorter *s)
+{
+    return s->n == 0;
+}
+
+static enum err
+put_row(const struct sorter *s, const struct place *row, struct kv_txn *txn, MDB_dbi table,
+        struct err_text *why)
+{
+    const uint8_t *p = s->bytes + row->at;
+    uint16_t lengths[2];
+    memcpy(lengths, p, sizeof lengths);
+    return kv_put(txn, table, p + 4, lengths[0], p + 4 + lengths[0], lengths[1], !s->again, why);
+}
+
 enum err
-sorter_flush(struct sorter *s, struct kv_txn *txn, MDB_dbi table, struct err_text *why)
+sorter_flush(struct sorter *s, struct kv_txn *txn, MDB_dbi table, size_t most, struct err_text *why)
 {
     enum err e = ERR_OK;
-    qsort_r(s->rows, s->n, sizeof *s->rows, compare, s->bytes);
-    for (size_t i = 0; i < s->n && e == ERR_OK; i++) {
-        const uint8_t *p = s->bytes + s->rows[i].at;
-        uint16_t lengths[2];
-        memcpy(lengths, p, sizeof lengths);
-        e = kv_put(txn, table, p + 4, lengths[0], p + 4 + lengths[0], lengths[1], !s->again, why);
+    if (!s->sorted && s->n > 1)
+        qsort_r(s->rows, s->n, sizeof *s->rows, compare, s->bytes);
+    s->sorted = true;
+    for (size_t i = 0; i < most && s->flushed < s->n && e == ERR_OK; i++)
+        e = put_row(s, &s->rows[s->flushed++], txn, table, why);
+    if (s->flushed == s->n) {
+        s->again = s->again || s->n > 0;
+        s->n = s->used = s->flushed = 0;
+        s->sorted = false;
     }
-    s->again = s->again || s->n > 0;
-    s->n = s->used = 0;
     return e;
 }
