@@ -18,15 +18,15 @@
 #include "proto/err.h"
 
 enum subject_class {
-    SUBJECT_TUB = 1,    /* code: label */
-    SUBJECT_BATCH = 2,  /* code: batch */
-    SUBJECT_LOT = 3,    /* code: bottle lot */
-    SUBJECT_SUPPLY = 4, /* code: ingredient lot */
-    SUBJECT_WASTE = 5,  /* code: site */
-    SUBJECT_DAY = 6,    /* code: site|YYYY-MM-DD */
-    SUBJECT_COUNT = 7,  /* code: site; its stocktakes */
-    SUBJECT_PLACE = 8,  /* code: place; readings */
-    SUBJECT_DEMAND = 9, /* code: hub-wide "orders", "plans", "pickups", "closings" */
+    SUBJECT_TUB = 1,     /* code: label */
+    SUBJECT_BATCH = 2,   /* code: batch */
+    SUBJECT_LOT = 3,     /* code: bottle lot */
+    SUBJECT_SUPPLY = 4,  /* code: ingredient lot */
+    SUBJECT_WASTE = 5,   /* code: site */
+    SUBJECT_DAY = 6,     /* code: site|YYYY-MM-DD */
+    SUBJECT_COUNT = 7,   /* code: site; its stocktakes */
+    SUBJECT_PLACE = 8,   /* code: place; readings */
+    SUBJECT_DEMAND = 9,  /* code: hub-wide "orders", "plans", "pickups", "closings" */
     SUBJECT_RECORD = 10, /* code: id as text; what the ledger itself says about one record */
     SUBJECT_SALE = 11,   /* code: product; its sales without a lot, P3 */
 };
@@ -43,14 +43,14 @@ enum subject_class {
 struct fact {
     const Knockbox__Record *record; /* body and at_ms are the effective ones; lent */
     const struct kind *kind;
-    const uint8_t *id;     /* 16 bytes, of the record itself, never of its correction; lent */
-    const char *site;      /* owner of the log */
+    const uint8_t *id; /* 16 bytes, of the record itself, never of its correction; lent */
+    const char *site;  /* owner of the log */
     int64_t at_ms;
     int offset_min;
-    int32_t day, month;    /* business day and report month (T1-T4); of `close`: its `day` */
+    int32_t day, month; /* business day and report month (T1-T4); of `close`: its `day` */
     int64_t held_ms;
-    bool clock_ahead;      /* T8 */
-    int64_t waste_g;       /* waste folds only: what outcome_waste() gave for this fact, else 0 */
+    bool clock_ahead; /* T8 */
+    int64_t waste_g;  /* waste folds only: what outcome_waste() gave for this fact, else 0 */
 };
 
 struct outcome; /* collects what a fold gives; daemon/ledger/outcome.h makes and reads one */
@@ -74,8 +74,8 @@ enum err outcome_stay(struct outcome *outcome, const char *site, int64_t from_ms
 struct fold_input {
     const struct catalogue *catalogue;
     const char *hub_site;
-    const char *code;            /* of the subject */
-    const struct fact *facts;    /* n of them, T5 order */
+    const char *code;         /* of the subject */
+    const struct fact *facts; /* n of them, T5 order */
     size_t n;
     /* Stocktakes of all sites that counted what this class needs (tubs for a tub, bottles for a
      * lot), T5 order, whether they list this subject or not. Their lists are left empty here: the

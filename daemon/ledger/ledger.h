@@ -56,9 +56,9 @@ enum err ledger_books(struct ledger *ledger, int64_t held_most_ms, struct books 
 struct closing {
     int64_t held_ms;
     char edition[65];
-    int32_t number;    /* of the restatement, 0: none */
+    int32_t number; /* of the restatement, 0: none */
     char reason[512];
-    uint8_t id[16];    /* of that record: its heads are in it (ledger_facts, SUBJECT_DEMAND) */
+    uint8_t id[16]; /* of that record: its heads are in it (ledger_facts, SUBJECT_DEMAND) */
 };
 enum err ledger_closing(struct ledger *ledger, int32_t month, int64_t held_most_ms,
                         struct closing *out_closing, struct err_text *why);
