@@ -18,7 +18,8 @@
 enum {
     FRAMES_A_ROUND = 2000,
     REFUSED_MOST = 256,
-    PERSON_PATIENCE_MS = 10000
+    PERSON_PATIENCE_MS = 10000,
+    SOON_US = 500
 };
 
 struct hub_net {
@@ -31,7 +32,7 @@ struct hub_net {
     struct hub_machine *machine;
     struct arena arena;
     uint8_t scratch[WIRE_MOST];
-    int gather; /* timer */
+    int gather, soon; /* timers */
     bool gathering;
     uint64_t commit_us; /* how long the last commit took */
     bool was_busy;
@@ -294,8 +295,8 @@ static void
 keys_wrote(void *owner)
 {
     struct hub_net *net = owner;
-    if (net->machine != NULL)
-        hub_machine_wrote(net->machine);
+    if (net->soon > 0) /* not while keys are read at the start */
+        loop_timer_set(net->soon, SOON_US, true);
 }
 
 static void
@@ -363,6 +364,14 @@ write_endpoint(struct hub_net *net, struct err_text *why)
     return file_write(net->dir, SPOOL_ENDPOINT, endpoint, (size_t)len, 0600, why);
 }
 
+/* Whoever wrote gets an answer first, then the sites get what is new. */
+static void
+tell_sites(void *owner)
+{
+    struct hub_net *net = owner;
+    hub_machine_wrote(net->machine);
+}
+
 enum err
 hub_net_open(const struct hub_net_options *options, struct hub_net **out_net, struct err_text *why)
 {
@@ -391,6 +400,8 @@ hub_net_open(const struct hub_net_options *options, struct hub_net **out_net, st
         e = write_endpoint(net, why);
     if (e == ERR_OK)
         e = loop_timer(options->loop, gathered, net, &net->gather, why);
+    if (e == ERR_OK)
+        e = loop_timer(options->loop, tell_sites, net, &net->soon, why);
     if (e == ERR_OK)
         e = loop_add(options->loop, net->socket, 0, readable, net, why);
     return e;
@@ -431,7 +442,7 @@ hub_net_wrote(struct hub_net *net)
     enum err e = hub_keys_follow(net->keys, &why);
     if (e != ERR_OK)
         diag_error("keys: %s", why.s);
-    hub_machine_wrote(net->machine);
+    loop_timer_set(net->soon, SOON_US, true);
 }
 
 enum err

@@ -11,7 +11,8 @@
 #include "daemon/sync/socket.h"
 
 enum {
-    FRAMES_A_ROUND = 500
+    FRAMES_A_ROUND = 500,
+    SOON_US = 1
 };
 
 /* Why there is no connection, as far as the socket tells; each is said once until it changes. */
@@ -43,6 +44,7 @@ struct site_net {
     struct diag_memory trouble_said;
     bool silent_told, was_busy;
     unsigned remade;
+    int soon; /* timer */
 };
 
 static uint64_t
@@ -249,6 +251,15 @@ remake_when_silent(struct site_net *net)
     }
 }
 
+/* Whoever wrote gets an answer first, then the hub gets the record. */
+static void
+send_new(void *owner)
+{
+    struct site_net *net = owner;
+    struct err_text why = {.s = ""};
+    check(net, site_machine_wrote(net->machine, &why), &why);
+}
+
 enum err
 site_net_open(const struct site_net_options *options, struct site_net **out_net,
               struct err_text *why)
@@ -274,6 +285,8 @@ site_net_open(const struct site_net_options *options, struct site_net **out_net,
     if (e == ERR_OK)
         e = site_machine_new(&machine, &net->machine, why);
     if (e == ERR_OK)
+        e = loop_timer(options->loop, send_new, net, &net->soon, why);
+    if (e == ERR_OK)
         e = make_socket(net, why);
     return e;
 }
@@ -296,8 +309,7 @@ site_net_close(struct site_net *net)
 void
 site_net_wrote(struct site_net *net)
 {
-    struct err_text why = {.s = ""};
-    check(net, site_machine_wrote(net->machine, &why), &why);
+    loop_timer_set(net->soon, SOON_US, true);
 }
 
 enum err
