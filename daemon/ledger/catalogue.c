@@ -326,14 +326,37 @@ catalogue_add(struct catalogue *catalogue, const Knockbox__Record *record, const
     return err_set(ERR_MEM, why, "catalogue: out of memory");
 }
 
-const ProtobufCMessage *
-catalogue_get(const struct catalogue *catalogue, uint32_t kind_number, const char *key, int32_t day)
+static const struct version *
+in_force(const struct catalogue *catalogue, uint32_t kind_number, const char *key, int32_t day)
 {
     const struct entry *entry = find_entry(catalogue, kind_number, key);
     for (unsigned i = entry != NULL ? entry->n : 0; i > 0; i--)
         if (entry->versions[i - 1].from <= day)
-            return entry->versions[i - 1].body;
+            return &entry->versions[i - 1];
     return NULL;
+}
+
+const ProtobufCMessage *
+catalogue_get(const struct catalogue *catalogue, uint32_t kind_number, const char *key, int32_t day)
+{
+    const struct version *version = in_force(catalogue, kind_number, key, day);
+    return version != NULL ? version->body : NULL;
+}
+
+const char *
+catalogue_newest_key(const struct catalogue *catalogue, uint32_t kind_number, int32_t day)
+{
+    const struct shelf *shelf = find_shelf(catalogue, kind_number);
+    const struct version *best = NULL;
+    const char *key = NULL;
+    for (unsigned i = 0; shelf != NULL && i < shelf->n; i++) {
+        const struct version *version = in_force(catalogue, kind_number, shelf->keys[i], day);
+        if (version == NULL || (best != NULL && compare_versions(version, best) < 0))
+            continue;
+        best = version;
+        key = shelf->keys[i];
+    }
+    return key;
 }
 
 const ProtobufCMessage *

@@ -27,6 +27,11 @@ enum err catalogue_add(struct catalogue *catalogue, const Knockbox__Record *reco
 const ProtobufCMessage *catalogue_get(const struct catalogue *catalogue, uint32_t kind_number,
                                       const char *key, int32_t day);
 
+/* Of a kind whose keys stand for one another (factors): the key whose version in force on `day` has
+ * the greatest `from`, ties by T5. NULL when none is; lent until the next add. */
+const char *catalogue_newest_key(const struct catalogue *catalogue, uint32_t kind_number,
+                                 int32_t day);
+
 /* The version of an act (recall, settle, period-close) that people knew at an instant: the last by
  * (`at`, id) that is not after it, whatever its `from`. NULL: none. Lent until the next add. */
 const ProtobufCMessage *catalogue_at(const struct catalogue *catalogue, uint32_t kind_number,

@@ -54,34 +54,10 @@ zone_of_hub(const struct build *b)
     return site != NULL ? site->zone : NULL;
 }
 
-/* When the last version of an edition was written: R5 breaks ties of `from` so. */
-static int64_t
-last_written(const struct catalogue *catalogue, const char *edition)
-{
-    const int64_t *at_ms = NULL;
-    unsigned n = catalogue_instants(catalogue, KNOCKBOX__RECORD__BODY_FACTORS, edition, &at_ms);
-    return n > 0 ? at_ms[n - 1] : INT64_MIN;
-}
-
 const char *
 report_edition(const struct catalogue *catalogue, int32_t month)
 {
-    const char *const *keys = NULL;
-    const char *best = NULL;
-    int32_t from = INT32_MIN;
-    unsigned n = catalogue_keys(catalogue, KNOCKBOX__RECORD__BODY_FACTORS, &keys);
-    for (unsigned i = 0; i < n; i++) {
-        const Knockbox__Factors *factors = (const Knockbox__Factors *)catalogue_get(
-            catalogue, KNOCKBOX__RECORD__BODY_FACTORS, keys[i], month_last_day(month));
-        if (factors == NULL || (best != NULL && factors->from < from))
-            continue;
-        if (best != NULL && factors->from == from &&
-            last_written(catalogue, keys[i]) < last_written(catalogue, best))
-            continue;
-        best = keys[i];
-        from = factors->from;
-    }
-    return best;
+    return catalogue_newest_key(catalogue, KNOCKBOX__RECORD__BODY_FACTORS, month_last_day(month));
 }
 
 static void

@@ -129,6 +129,18 @@ Test(emissions, E2_the_edition_is_that_in_force_on_the_last_day)
     HOLDS(play, "2026-04", {"edition", "UK-2025"}, {"emissions.inventory_kg_co2e", "0.5205327"});
 }
 
+/* Written at one moment, in force from one day: the later id, not the later name. */
+Test(emissions, E2_of_two_editions_from_one_day_the_later_in_T5_counts)
+{
+    struct play *play = town_new();
+    play_say(play, "{'kind': 'factors', 'id': '019d0000-0000-7000-8000-000000000001', 'at': "
+                   "'2026-01-01T00:00:00Z', 'edition': 'UK-2025', 'from': '2026-02-01'}");
+    play_say(play, "{'kind': 'factors', 'id': '019d0000-0000-7000-8000-000000000002', 'at': "
+                   "'2026-01-01T00:00:00Z', 'edition': 'UK-2023', 'from': '2026-02-01'}");
+    throw(play, 1000, "bin", "2026-03-31");
+    HOLDS(play, "2026-03", {"edition", "UK-2023"});
+}
+
 static void
 basis(struct play *play, const char *avoided)
 {
