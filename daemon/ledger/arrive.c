@@ -55,14 +55,6 @@ place_subject(void *owner, enum subject_class class, const char *code)
     return e == ERR_OK ? mark(p->ledger, class, code, p->why) : e;
 }
 
-int32_t
-day_seen(const struct view *view, const struct fact *fact)
-{
-    if (!fact->clock_ahead)
-        return fact->day;
-    return catalogue_business_day(view->catalogue, fact->site, fact->held_ms, fact->offset_min);
-}
-
 static enum err
 count_record(struct placing *p)
 {

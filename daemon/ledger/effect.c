@@ -393,3 +393,11 @@ effect_root(const struct view *view, const uint8_t target[ID_SIZE], struct pool 
     }
     return ERR_NOT_FOUND; /* they name each other in a ring */
 }
+
+int32_t
+day_seen(const struct view *view, const struct fact *fact)
+{
+    if (!fact->clock_ahead)
+        return fact->day;
+    return catalogue_business_day(view->catalogue, fact->site, fact->held_ms, fact->offset_min);
+}

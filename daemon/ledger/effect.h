@@ -83,4 +83,8 @@ enum err effect_plain(const struct view *view, const struct stored *stored, stru
 enum err effect_root(const struct view *view, const uint8_t target[ID_SIZE], struct pool *pool,
                      struct stored *out_root, struct err_text *why);
 
+/* The business day a record shows that a site was alive on; a clock ahead shows no more than
+ * when the hub held it. */
+int32_t day_seen(const struct view *view, const struct fact *fact);
+
 #endif

@@ -3,6 +3,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include "proto/when.h"
 
 struct lookup {
     struct lookup *next;
@@ -216,6 +217,16 @@ tell_record(struct folding *f, const struct stored *stored)
     return e == ERR_OK ? tell_unfit(f, &effect) : e;
 }
 
+/* A correction is a record too: R8's newest day. */
+static enum err
+tell_day(struct folding *f, const struct fact *fact)
+{
+    char day[DAY_TEXT];
+    int32_t seen = day_seen(f->view, fact);
+    return outcome_post(f->outcome, MEASURE_RECORDS, month_of_day(seen), fact->site,
+                        day_print(seen, day), 1);
+}
+
 static enum err
 tell_correction(struct folding *f, const struct fact *fact)
 {
@@ -225,6 +236,8 @@ tell_correction(struct folding *f, const struct fact *fact)
     enum err e = effect_root(f->view, target, &f->pool, &root, f->why);
     if (e == ERR_NOT_FOUND)
         e = outcome_flag(f->outcome, fact, "unknown-record", id_print(target, id));
+    if (e == ERR_OK)
+        e = tell_day(f, fact);
     return e == ERR_OK ? tell_ahead(f->outcome, fact) : e;
 }
 

@@ -44,9 +44,6 @@ enum err arrive_early(struct ledger *ledger, const struct view *view, const stru
 /* Second pass: everything is known; facts go into the index once, as they count in the end. */
 enum err arrive_final(struct ledger *ledger, const struct view *view, const struct stored *stored,
                       struct err_text *why);
-/* The business day a record shows that a site was alive on; a clock ahead shows no more than
- * when the hub held it. */
-int32_t day_seen(const struct view *view, const struct fact *fact);
 
 /* ---- refold.c: from the index to rows and lines */
 

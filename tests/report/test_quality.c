@@ -126,6 +126,21 @@ Test(quality, R8_days_without_a_close_up_to_the_newest_record)
           {"quality.missing_days.2.day", "2026-03-04"}, {"quality.missing_days.3", "-"});
 }
 
+/* A correction is a record that a site wrote: it shows that the hub had heard from that day. */
+Test(quality, R8_a_correction_is_a_record_like_others)
+{
+    struct play *play = town_new();
+    close_day(play, "quayside", "2026-03-01", "");
+    close_day(play, "foundry", "2026-03-01", "");
+    play_say(play, "{'kind': 'note', 'id': '019d0000-0000-7000-8000-000000000001', 'at': "
+                   "'2026-03-01T12:00:00Z', 'text': 'wrong'}");
+    play_say(play, "{'kind': 'correct', 'at': '2026-03-02T12:00:00Z', 'record': "
+                   "'019d0000-0000-7000-8000-000000000001', 'void': true, 'reason': 'x'}");
+    HOLDS(play, "2026-03", {"quality.missing_days.0.site", "foundry"},
+          {"quality.missing_days.0.day", "2026-03-02"}, {"quality.missing_days.1.site", "quayside"},
+          {"quality.missing_days.1.day", "2026-03-02"}, {"quality.missing_days.2", "-"});
+}
+
 static void
 read_place(struct play *play, const char *at, const char *temp_c, const char *rest)
 {
