@@ -20,7 +20,7 @@ print_source(FILE *out, const json_t *item)
     if (tub)
         fprintf(out, "  filled at %s\n", text_of(item, "site"));
     else
-        fprintf(out, "  %s, %s, lot %s, received %s\n", text_of(item, "item"),
+        fprintf(out, "  %s\n            from %s, lot %s, received %s\n", text_of(item, "item"),
                 text_of(item, "supplier"), text_of(item, "supplier_lot"),
                 text_of(item, "received"));
 }

@@ -1,4 +1,4 @@
-/* word_report.c - `report`: a month as JSON or as text; `trace`: where from and where to. */
+/* word_report.c - `report`: a month as JSON, text or CSV; `trace`: where from and where to. */
 #include <stdlib.h>
 #include <string.h>
 #include "daemon/report/report_month.h"
@@ -24,8 +24,10 @@ print_model(struct call *call, const struct table_model *model, struct err_text 
         e = report_json(model, &text, why);
     else if (strcmp(form, "text") == 0)
         e = report_text(model, &text, why);
+    else if (strcmp(form, "csv") == 0)
+        e = report_csv(model, &text, why);
     else
-        return err_input(why, "form", form, "json or text");
+        return err_input(why, "form", form, "json, text or csv");
     return e == ERR_OK ? send_text(call, text, why) : e;
 }
 

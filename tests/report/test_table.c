@@ -71,6 +71,47 @@ Test(table, text_has_units_and_lines_of_at_most_78_columns)
     table_free(m);
 }
 
+Test(table, csv_is_one_table_of_all_figures)
+{
+    struct table_model *m = model();
+    char *text = NULL;
+    cr_assert(eq(int, report_csv(m, &text, NULL), ERR_OK));
+    cr_expect(eq(str, text,
+                 "section,row,key,value,unit\r\nstock,1,kg,1.000,kg\r\n"
+                 "stock,1,by.weighed_kg,,kg\r\nstock.sites,1,site,\"caf\xc3\xa9 \"\"one\"\"\","
+                 "\r\nstock.sites,1,inside,true,\r\ncautions,1,,2 tubs,\r\n"));
+    free(text);
+    table_free(m);
+}
+
+Test(table, csv_lets_no_text_become_a_formula)
+{
+    static const struct column cells[] = {{"text", "text", "", false}, {"kg", "kg", "kg", true}};
+    static const struct {
+        const char *text, *line;
+    } rows_[] = {
+        {"=1+1", "t,1,text,\"'=1+1\",\r\n"},
+        {"+44", "t,1,text,\"'+44\",\r\n"},
+        {"-x", "t,1,text,\"'-x\",\r\n"},
+        {"@a,\"b\"", "t,1,text,\"'@a,\"\"b\"\"\",\r\n"},
+        {"two\nlines", "t,1,text,\"two\nlines\",\r\n"},
+    };
+    for (size_t i = 0; i < sizeof rows_ / sizeof rows_[0]; i++) {
+        struct table_model *m = NULL;
+        char *text = NULL;
+        cr_assert(eq(int, table_new(&m, NULL), ERR_OK));
+        TABLE_SECTION(m, "t", "T", SHAPE_ROWS, cells);
+        table_row(m);
+        table_set(m, "text", rows_[i].text);
+        table_set(m, "kg", "-0.083");
+        cr_assert(eq(int, report_csv(m, &text, NULL), ERR_OK));
+        cr_expect(ne(ptr, strstr(text, rows_[i].line), NULL), "%s", text);
+        cr_expect(ne(ptr, strstr(text, "t,1,kg,-0.083,kg\r\n"), NULL));
+        free(text);
+        table_free(m);
+    }
+}
+
 Test(table, the_hash_leaves_heads_out)
 {
     static const struct column head[] = {{"site", "site", "", false}};
