@@ -46,7 +46,7 @@ call_line(const struct call *call, size_t i)
     if (call->gather != NULL)
         return gather_line(call->gather, i);
     const ProtobufCBinaryData *line = &call->request->lines[i];
-    return (struct line){(const char *)line->data, line->len};
+    return (struct line){line->data != NULL ? (const char *)line->data : "", line->len};
 }
 
 static enum err

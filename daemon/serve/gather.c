@@ -99,7 +99,8 @@ struct line
 gather_line(const struct gather *gather, size_t i)
 {
     size_t start = i == 0 ? 0 : gather->ends[i - 1];
-    return (struct line){gather->text + start, gather->ends[i] - start};
+    const char *text = gather->text != NULL ? gather->text + start : "";
+    return (struct line){text, gather->ends[i] - start};
 }
 
 void

@@ -252,8 +252,13 @@ room_ask_in_pieces(struct room *room, const char *word, const char *args, const 
         while (request.n_lines < piece && (text = part(&lines, '\n')) != NULL) {
             for (char *c = text; *c != '\0'; c++)
                 *c = *c == '\'' ? '"' : *c;
+            size_t len = strlen(text);
+            if (len == 0) { /* an empty one has no bytes at all on the wire */
+                free(text);
+                text = NULL;
+            }
             line[request.n_lines].data = (uint8_t *)text;
-            line[request.n_lines++].len = strlen(text);
+            line[request.n_lines++].len = len;
         }
         more = lines != NULL && *lines != '\0';
         request.has_more = request.more = more;

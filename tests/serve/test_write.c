@@ -321,3 +321,12 @@ Test(write, the_catalogue_is_known_after_a_restart)
     cr_assert(room_ask(room, "write", "mode=log", TUB("Q-2")) == ERR_OK, "%s", room_why(room));
     room_free(room);
 }
+
+Test(write, blank_lines_alone_are_no_records_and_no_harm)
+{
+    struct room *room = room_new("quayside", false);
+    cr_assert(room_ask(room, "write", "mode=import", "\n\n  \n") == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(i64, room_number(room, "written"), 0));
+    cr_assert(room_ask_in_pieces(room, "write", "mode=import", "\n\n\n", 1) == ERR_OK);
+    room_free(room);
+}
