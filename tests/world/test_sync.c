@@ -161,6 +161,51 @@ Test(sync, a_hub_that_lost_all_is_filled_by_its_sites)
     world_free(w);
 }
 
+Test(sync, a_site_that_lost_its_card_has_all_back_and_uses_no_number_twice)
+{
+    struct world *w = world_new(1, 12);
+    world_write(w, A, 230);
+    world_write(w, WORLD_HUB, 40);
+    cr_assert(world_settle(w));
+    world_wipe(w, A);
+    world_write(w, A, 4); /* before it has been heard */
+    world_join(w, A);
+    cr_assert(world_settle(w));
+    world_write(w, A, 3);
+    cr_assert(world_settle(w));
+    all_is_there(w, A);
+    cr_expect(eq(u32, world_tally(w, A).held, 237));
+    cr_expect(eq(u32, world_epochs(w, A), 2));
+    cr_expect(not(world_forked(w, A)));
+    world_free(w);
+}
+
+/* Two stores behind one address and one key, now the one and now the other. */
+Test(sync, two_hubs_by_mistake_are_told_and_each_gets_all)
+{
+    struct world *w = world_new(1, 13);
+    world_write(w, WORLD_HUB, 5);
+    world_write(w, A, 50);
+    cr_assert(world_settle(w));
+    cr_expect(not(world_other_hub(w, A)));
+    world_save(w, WORLD_HUB, 0);
+    world_wipe(w, WORLD_HUB);
+    world_write(w, WORLD_HUB, 7);
+    world_join(w, A);
+    world_write(w, A, 20);
+    cr_assert(world_settle(w));
+    cr_expect(world_other_hub(w, A));
+    cr_expect(eq(u32, world_tally(w, A).held, 70));
+    world_put_back(w, WORLD_HUB, 0);
+    world_join(w, A);
+    world_write(w, A, 10);
+    cr_assert(world_settle(w));
+    cr_expect(world_other_hub(w, A));
+    all_is_there(w, A);
+    cr_expect(eq(u32, world_tally(w, A).held, 80));
+    world_free(w);
+}
+
 Test(sync, a_site_from_an_old_image_takes_its_records_back_and_opens_a_new_epoch)
 {
     struct world *w = world_new(1, 6);

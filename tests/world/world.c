@@ -776,6 +776,12 @@ world_online(struct world *w, int cafe)
     return hub_view(w, cafe).online;
 }
 
+bool
+world_other_hub(struct world *w, int cafe)
+{
+    return site_machine_link(w->cafes[cafe].site_machine).other_hub;
+}
+
 unsigned
 world_epochs(struct world *w, int cafe)
 {

@@ -72,6 +72,7 @@ unsigned world_epochs(struct world *w, int cafe);       /* own epochs at the caf
 uint64_t world_behind(struct world *w, int cafe);       /* as the hub shows it */
 int64_t world_offset(struct world *w, int cafe);        /* as the hub shows it */
 bool world_online(struct world *w, int cafe);
+bool world_other_hub(struct world *w, int cafe); /* the café says: another store than before */
 unsigned world_delivered(const struct world *w, int cafe); /* messages on its wire so far */
 unsigned world_chance(struct world *w, unsigned below);    /* 0..below-1 */
 
