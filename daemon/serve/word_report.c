@@ -1,6 +1,7 @@
 /* word_report.c - `report`: a month as JSON, text or CSV; `trace`: where from and where to. */
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/report/forms.h"
 #include "daemon/report/report_month.h"
 #include "daemon/report/trace.h"
 #include "daemon/serve/words.h"
@@ -17,18 +18,17 @@ send_text(struct call *call, char *taken, struct err_text *why)
 static enum err
 print_model(struct call *call, const struct table_model *model, struct err_text *why)
 {
-    const char *form = call_arg(call, "form");
-    char *text = NULL;
-    enum err e;
-    if (form == NULL || strcmp(form, "json") == 0)
-        e = report_json(model, &text, why);
-    else if (strcmp(form, "text") == 0)
-        e = report_text(model, &text, why);
-    else if (strcmp(form, "csv") == 0)
-        e = report_csv(model, &text, why);
-    else
-        return err_input(why, "form", form, "json, text or csv");
-    return e == ERR_OK ? send_text(call, text, why) : e;
+    const char *name = call_arg(call, "form");
+    const struct report_form *form = report_form_find(name != NULL ? name : "json");
+    char *bytes = NULL, names[128];
+    size_t len = 0;
+    if (form == NULL)
+        return err_input(why, "form", name, report_form_names(names, sizeof names));
+    enum err e = form->print(model, &bytes, &len, why);
+    if (e == ERR_OK)
+        e = call_data(call, bytes, len, why);
+    free(bytes);
+    return e;
 }
 
 enum err
