@@ -40,7 +40,7 @@ place_row(struct placing *p, const struct key *key)
 static enum err
 mark(struct ledger *ledger, enum subject_class class, const char *code, struct err_text *why)
 {
-    return ledger->sorter != NULL ? ERR_OK : set_add(&ledger->dirty, class, code, why);
+    return ledger->rebuilding ? ERR_OK : set_add(&ledger->dirty, class, code, why);
 }
 
 static enum err
@@ -122,7 +122,7 @@ place_count(struct placing *p)
     if (fact->record->body_case != KNOCKBOX__RECORD__BODY_STOCKTAKE)
         return ERR_OK;
     p->ledger->counts_stale = true;
-    if (p->ledger->sorter != NULL)
+    if (p->ledger->rebuilding)
         return ERR_OK;
     const Knockbox__Stocktake *body = fact->record->stocktake;
     const Knockbox__Place *place = (const Knockbox__Place *)catalogue_get(
@@ -326,7 +326,7 @@ static bool
 is_repeat(const struct ledger *ledger, const struct view *view, const struct stored *stored)
 {
     uint64_t lsn = 0;
-    if (ledger->sorter != NULL && ledger->ids_unique)
+    if (ledger->rebuilding && ledger->ids_unique)
         return false;
     return store_find_id(view->store, stored->id, &lsn, NULL) == ERR_OK && lsn != stored->lsn;
 }

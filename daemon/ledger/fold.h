@@ -89,6 +89,9 @@ struct fold_input {
                                      uint32_t kind_number);
     enum err (*facts_of)(void *owner, enum subject_class class, const char *code,
                          const struct fact **out_facts, size_t *out_n);
+    /* Those of one kind: what a busy fold asks of thousands should not bring all the rest along. */
+    enum err (*facts_of_kind)(void *owner, enum subject_class class, const char *code,
+                              uint32_t kind_number, const struct fact **out_facts, size_t *out_n);
     void *owner;
 };
 

@@ -9,6 +9,7 @@ struct lookup {
     struct lookup *next;
     enum subject_class class;
     uint32_t kind; /* 0: all facts */
+    bool one;      /* only the first of its kind */
     struct fact_list facts;
     char code[];
 };
@@ -69,17 +70,30 @@ new_lookup(struct folding *f, enum subject_class class, const char *code, uint32
     return lookup;
 }
 
-static const struct lookup *
-look(struct folding *f, enum subject_class class, const char *code, uint32_t kind)
+static struct lookup *
+find_lookup(const struct folding *f, enum subject_class class, const char *code, uint32_t kind)
 {
     struct lookup *lookup = f->heads[head_of(class, code, kind)];
     for (; lookup != NULL; lookup = lookup->next)
         if (lookup->class == class && lookup->kind == kind && strcmp(lookup->code, code) == 0)
             return lookup;
+    return NULL;
+}
+
+/* Facts of another subject; `one`: the first is enough. What was handed out stays where it is: a
+ * list that holds only the first is joined by a second one when all are wanted. */
+static const struct lookup *
+look(struct folding *f, enum subject_class class, const char *code, uint32_t kind, bool one)
+{
+    struct lookup *lookup = find_lookup(f, class, code, kind);
+    if (lookup != NULL && (one || !lookup->one))
+        return lookup;
     lookup = new_lookup(f, class, code, kind);
     enum err e = lookup != NULL ? outcome_depends(f->outcome, class, code) : ERR_MEM;
+    if (lookup != NULL)
+        lookup->one = one;
     if (e == ERR_OK)
-        e = facts_load(f->view, class, code, kind, kind != 0, &f->pool, &lookup->facts, f->why);
+        e = facts_load(f->view, class, code, kind, one, &f->pool, &lookup->facts, f->why);
     if (e != ERR_OK && f->e == ERR_OK)
         f->e = e;
     return e == ERR_OK ? lookup : NULL;
@@ -88,21 +102,28 @@ look(struct folding *f, enum subject_class class, const char *code, uint32_t kin
 static const struct fact *
 first_fact(void *owner, enum subject_class class, const char *code, uint32_t kind_number)
 {
-    const struct lookup *lookup = look(owner, class, code, kind_number);
+    const struct lookup *lookup = look(owner, class, code, kind_number, true);
     return lookup != NULL && lookup->facts.n > 0 ? &lookup->facts.at[0] : NULL;
+}
+
+static enum err
+facts_of_kind(void *owner, enum subject_class class, const char *code, uint32_t kind_number,
+              const struct fact **out_facts, size_t *out_n)
+{
+    struct folding *f = owner;
+    const struct lookup *lookup = look(f, class, code, kind_number, false);
+    if (lookup == NULL)
+        return f->e;
+    *out_facts = lookup->facts.at;
+    *out_n = lookup->facts.n;
+    return ERR_OK;
 }
 
 static enum err
 facts_of(void *owner, enum subject_class class, const char *code, const struct fact **out_facts,
          size_t *out_n)
 {
-    struct folding *f = owner;
-    const struct lookup *lookup = look(f, class, code, 0);
-    if (lookup == NULL)
-        return f->e;
-    *out_facts = lookup->facts.at;
-    *out_n = lookup->facts.n;
-    return ERR_OK;
+    return facts_of_kind(owner, class, code, 0, out_facts, out_n);
 }
 
 static void
@@ -146,6 +167,7 @@ folding_run(struct folding *f, enum subject_class class, const char *code,
                             .n = f->facts.n,
                             .first_fact = first_fact,
                             .facts_of = facts_of,
+                            .facts_of_kind = facts_of_kind,
                             .owner = f};
     const struct fact_list *counts = NULL;
     if (row->tub_counts || row->lot_counts)

@@ -22,7 +22,8 @@ struct ledger {
     int dirty_classes; /* bits 1 << class: all their subjects */
     bool catalogue_stale, counts_stale;
     bool index_stale;      /* a site changed: days and boundary may be others */
-    struct sorter *sorter; /* not NULL during a rebuild */
+    bool rebuilding;       /* tables begin empty, all is folded in the end: nothing is marked */
+    struct sorter *sorter; /* not NULL while a rebuild fills the index */
     bool ids_unique;       /* during a rebuild: no record needs a look for its double */
     uint64_t applied;      /* lsn */
     bool rebuild_first;    /* no tables yet, of another format, or of another store */

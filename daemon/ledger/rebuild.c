@@ -191,6 +191,13 @@ finish(struct ledger *ledger, uint64_t last, struct err_text *why)
     return e;
 }
 
+static void
+drop_sorter(struct ledger *ledger)
+{
+    sorter_free(ledger->sorter);
+    ledger->sorter = NULL;
+}
+
 static enum err
 run(struct ledger *ledger, uint64_t *out_records, struct err_text *why)
 {
@@ -202,6 +209,7 @@ run(struct ledger *ledger, uint64_t *out_records, struct err_text *why)
     if (e == ERR_OK)
         e = walk_log(ledger, last, arrive_final, &records, why);
     ledger_forget(ledger);
+    drop_sorter(ledger); /* the folds need the room */
     if (e == ERR_OK)
         e = fold_all(ledger, last, why);
     if (e == ERR_OK)
@@ -220,11 +228,12 @@ rebuild(struct ledger *ledger, uint64_t *out_records, struct err_text *why)
     ledger->applied = 0;
     ledger->held_last = 0;
     ledger->rebuild_first = true; /* until it is through */
+    ledger->rebuilding = true;
     enum err e = sorter_new(&ledger->sorter, why);
     if (e == ERR_OK)
         e = run(ledger, out_records, why);
-    sorter_free(ledger->sorter);
-    ledger->sorter = NULL;
+    drop_sorter(ledger);
+    ledger->rebuilding = false;
     ledger_forget(ledger);
     if (e == ERR_OK)
         ledger->rebuild_first = false;

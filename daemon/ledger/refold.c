@@ -157,7 +157,7 @@ read_old(struct booking *b, struct side *out, uint8_t **out_copy)
     struct key key = key_row(b->class, b->code);
     *out = (struct side){.len = 0};
     *out_copy = NULL;
-    if (b->ledger->sorter != NULL) /* nothing is there in a rebuild */
+    if (b->ledger->rebuilding) /* nothing is there in a rebuild */
         return ERR_OK;
     enum err e = kv_get(b->view->kv, b->ledger->tables.rows, key.bytes, key.n, &value, b->why);
     if (e == ERR_NOT_FOUND)

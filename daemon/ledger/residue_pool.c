@@ -55,15 +55,24 @@ is_pool_kind(const struct fact *fact)
 
 /* Everything of a batch that is at home here, once: when its first strain comes by. */
 static enum err
-add_batch(const struct fold_input *input, const char *batch, struct fact_list *list,
-          struct err_text *why)
+add_kind(const struct fold_input *input, const char *batch, uint32_t kind, struct fact_list *list,
+         struct err_text *why)
 {
     const struct fact *facts = NULL;
     size_t n = 0;
-    enum err e = input->facts_of(input->owner, SUBJECT_BATCH, batch, &facts, &n);
+    enum err e = input->facts_of_kind(input->owner, SUBJECT_BATCH, batch, kind, &facts, &n);
     for (size_t i = 0; e == ERR_OK && i < n; i++)
-        if (is_pool_kind(&facts[i]))
-            e = list_add(list, &facts[i], why);
+        e = list_add(list, &facts[i], why);
+    return e;
+}
+
+static enum err
+add_batch(const struct fold_input *input, const char *batch, struct fact_list *list,
+          struct err_text *why)
+{
+    enum err e = add_kind(input, batch, KNOCKBOX__RECORD__BODY_STRAIN, list, why);
+    if (e == ERR_OK)
+        e = add_kind(input, batch, KNOCKBOX__RECORD__BODY_RESIDUE, list, why);
     return e;
 }
 
