@@ -2,7 +2,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 #include "client/ask.h"
+#include "client/progress.h"
 
 enum {
     NEXT_TEXT = 256
@@ -55,11 +57,16 @@ run(const struct given *given, struct err_text *why)
     char next[NEXT_TEXT] = "";
     if (given->output == OUTPUT_CSV)
         return err_set(ERR_USAGE, why, "export writes JSON lines, not CSV");
+    struct progress progress;
+    size_t pages = 0;
+    progress_begin(&progress, given->quiet || isatty(STDOUT_FILENO) == 1);
     enum err e = wire_open(given->at, given->key, &wire, why);
     do {
         if (e == ERR_OK)
             e = export_page(wire, given, next, why);
+        progress_tell(&progress, ++pages, "MiB or so written");
     } while (e == ERR_OK && next[0] != '\0');
+    progress_end(&progress);
     wire_close(wire);
     return e;
 }

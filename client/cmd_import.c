@@ -9,6 +9,7 @@
 #include <string.h>
 #include "client/ask.h"
 #include "client/fail.h"
+#include "client/progress.h"
 #include "client/show.h"
 #include "client/written.h"
 #include "client/writer.h"
@@ -33,6 +34,7 @@ struct file {
     size_t room, number, most;      /* `most` lines a group, 0: all */
     size_t n, numbers[GROUP_LINES]; /* of the lines in this group */
     bool end;
+    struct progress progress;
 };
 
 /* What came of all groups. */
@@ -71,6 +73,8 @@ next_line(void *owner, const char **out_text, size_t *out_len)
         if (file->most > 0)
             file->numbers[file->n] = file->number;
         file->n++;
+        if (file->number % 500 == 0)
+            progress_tell(&file->progress, file->number, "lines sent");
         *out_text = file->line;
         *out_len = (size_t)len;
         return true;
@@ -277,8 +281,10 @@ run(const struct given *given, struct err_text *why)
     struct file file = {.f = NULL};
     bool keep_good = given_flag(given, "--keep-good");
     enum err e = file_open(&file, given->args[0], keep_good, why);
+    progress_begin(&file.progress, given->quiet);
     if (e == ERR_OK)
         e = import_file(given, &file, &total, why);
+    progress_end(&file.progress);
     if (e == ERR_OK)
         print_total(given, &total);
     e = say_refused(given, &file, &total, e, why);
