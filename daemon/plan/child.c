@@ -21,8 +21,9 @@
 #include "daemon/plan/problem_file.h"
 
 enum {
-    WALL_S = 300,
-    CPU_S = 300,
+    CPU_S = 300,      /* for each effort */
+    WALL_PER_CPU = 6, /* on a busy machine it gets a part of one core */
+    CPU_MOST_S = 36000,
     MEMORY_MIB = 1024,
     REPLY_MOST = 256 * 1024 * 1024
 };
@@ -105,10 +106,17 @@ limit(pid_t pid, int what, int64_t most)
     (void)prlimit(pid, (__rlimit_resource_t)what, &l, NULL); /* without it the wall limit holds */
 }
 
+static int64_t
+cpu_limit(const struct child_options *o)
+{
+    int64_t usual = (int64_t)CPU_S * (o->effort > 1 ? o->effort : 1);
+    return o->cpu_s > 0 ? o->cpu_s : usual < CPU_MOST_S ? usual : CPU_MOST_S;
+}
+
 static void
 set_limits(const struct child *c, const struct child_options *o)
 {
-    limit(c->pid, RLIMIT_CPU, o->cpu_s > 0 ? o->cpu_s : CPU_S);
+    limit(c->pid, RLIMIT_CPU, cpu_limit(o));
     limit(c->pid, RLIMIT_CORE, 0);
 #ifndef __SANITIZE_ADDRESS__ /* its shadow memory is larger than any limit */
     limit(c->pid, RLIMIT_AS, (int64_t)(o->memory_mib > 0 ? o->memory_mib : MEMORY_MIB) << 20);
@@ -159,7 +167,8 @@ run_program(struct child *c, const struct child_options *o)
     c->fd = ends[0];
     (void)fcntl(c->fd, F_SETFL, O_NONBLOCK);
     set_limits(c, o);
-    c->deadline_ms = now_ms() + (int64_t)(o->wall_s > 0 ? o->wall_s : WALL_S) * 1000;
+    int64_t wall_s = o->wall_s > 0 ? o->wall_s : cpu_limit(o) * WALL_PER_CPU;
+    c->deadline_ms = now_ms() + wall_s * 1000;
 }
 
 enum err
@@ -172,7 +181,7 @@ child_start(const struct problem *p, const struct plan *first, const struct chil
     c->p = p;
     c->first = first;
     c->fd = -1;
-    enum err e = write_request(c, options->effort, why);
+    enum err e = write_request(c, options->soon ? 0 : options->effort, why);
     if (e != ERR_OK) {
         free(c->request);
         free(c);

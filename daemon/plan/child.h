@@ -13,8 +13,9 @@
 struct child_options {
     const char *program; /* NULL: knockbox-solve beside this program, or in ../libexec/knockbox */
     int effort;          /* 1 and more: how hard to try; 0: the constructive plan only */
-    int wall_s;          /* 0: 300 */
-    int cpu_s;           /* 0: 300 */
+    bool soon;           /* an answer soon, for a plan made again after news; effort 1 then */
+    int wall_s;          /* 0: six times cpu_s, for a busy machine */
+    int cpu_s;           /* 0: 300 for each effort */
     int memory_mib;      /* 0: 1024 */
 };
 

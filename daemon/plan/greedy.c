@@ -8,7 +8,7 @@
 
 /* How much trimming a problem gets: tubs x builds stays below this. */
 enum {
-    TRIM_BUDGET = 100000
+    TRIM_BUDGET = 40000
 };
 
 struct search {

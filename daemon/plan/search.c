@@ -208,7 +208,7 @@ search_area(struct searching *s, enum area area, int nodes)
     struct lp sub = *s->lp; /* the same programme with other bounds */
     sub.low = s->low;
     sub.high = s->high;
-    struct lp_search how = {.nodes = nodes * s->effort,
+    struct lp_search how = {.nodes = nodes * (s->effort > 1 ? s->effort : 1),
                             .gap = 0.5,
                             .start = s->found->n > 0 ? s->found->x[0] : NULL,
                             .quick = true};
@@ -312,6 +312,20 @@ relax(struct searching *s)
     s->found->bound = worth + 1e-6 * fabs(worth) + 1e-3;
 }
 
+/* For an answer at once: dives, and one look around. */
+static enum err
+search_quick(struct searching *s)
+{
+    static const double parts[] = {0.5, 0.2, 0.05};
+    enum err e = ERR_OK;
+    size_t dives = s->lp->cols > COLS_LARGE ? 1 : sizeof parts / sizeof parts[0];
+    for (size_t i = 0; e == ERR_OK && i < dives; i++)
+        e = dive(s, parts[i]);
+    if (e == ERR_OK && s->lp->cols <= COLS_MEDIUM)
+        e = STEPS({AREA_NEAR, 20}, {AREA_SOME, 10});
+    return e;
+}
+
 static enum err
 search(struct searching *s)
 {
@@ -321,6 +335,8 @@ search(struct searching *s)
         whole += s->lp->whole[i];
     if (whole <= WHOLE_SMALL)
         return search_small(s);
+    if (s->effort == 0)
+        return search_quick(s);
     if (s->lp->cols <= COLS_MEDIUM)
         return search_medium(s);
     return s->lp->cols <= COLS_LARGE ? search_large(s) : search_huge(s);

@@ -20,7 +20,8 @@ struct search_found {
     double bound;
 };
 
-/* `m` has all slots and classes. `effort` 1 and more multiplies the nodes. Yours: search_done().
+/* `m` has all slots and classes. `effort` 1 and more multiplies the nodes; 0: a
+ * first answer soon. Yours: search_done().
  * n may be 0. ERR_MEM. */
 enum err search_classes(const struct model *m, int effort, struct search_found *out,
                         struct err_text *why);

@@ -13,9 +13,11 @@
 
 enum {
     WHOLE_PLAN_MOST = 400, /* picks of a programme over all days that is solved to the end */
-    WINDOW_MOST = 1500,    /* picks of a programme over two days that is worth a try */
+    PAIR_MOST = 1500,      /* picks of a programme over two days that is worth a try */
+    WINDOW_MOST = 5000,    /* and over one day */
     STARTS_MOST = 3,       /* drafts that get polished */
     WINDOWS_A_START = 20,
+    WINDOWS_SOON = 4,
 };
 
 struct solving {
@@ -172,6 +174,12 @@ do_classes(struct solving *s)
 
 /* ---- tubs ---- */
 
+static int
+nodes_times(const struct solving *s)
+{
+    return s->effort > 1 ? s->effort : 1;
+}
+
 /* Polishes one window of the draft; *out_better when its worth rose. */
 static enum err
 polish(struct solving *s, struct draft *d, const bool *free_place, int nodes, double gap,
@@ -196,7 +204,7 @@ do_whole_plan(struct solving *s)
         free_place[i] = true;
     e = draft_copy(&s->best, &d, s->why);
     if (e == ERR_OK)
-        e = polish(s, &d, free_place, 20000 * s->effort, 0.001, &bound);
+        e = polish(s, &d, free_place, 20000 * nodes_times(s), 0.001, &bound);
     free(free_place);
     if (e != ERR_OK)
         return e;
@@ -235,7 +243,7 @@ polish_window(struct solving *s, struct polishing *w, int a, int b)
     s->windows_left--;
     memset(w->free_place, 0, (size_t)days * sizeof *w->free_place);
     w->free_place[a] = w->free_place[b] = true;
-    enum err e = polish(s, &w->d, w->free_place, 30 * s->effort, 0.5, &bound);
+    enum err e = polish(s, &w->d, w->free_place, 30 * nodes_times(s), 0.5, &bound);
     if (e == ERR_OK)
         e = weigh(s, &w->d, &worth, &ok);
     if (worth > w->worth + CHECK_UNITS_PER_CENT) {
@@ -251,9 +259,10 @@ static enum err
 polish_rounds(struct solving *s, struct polishing *w)
 {
     int days = s->classes.days_n;
+    bool pairs = polish_size(s->p, &s->classes, 2) <= PAIR_MOST;
     for (int before = 0; before < w->version;) {
         before = w->version;
-        for (int apart = 0; apart < days; apart++)
+        for (int apart = 0; apart < (pairs ? days : 1); apart++)
             for (int a = 0; a + apart < days; a++) {
                 enum err e = polish_window(s, w, a, a + apart);
                 if (e != ERR_OK)
@@ -289,7 +298,7 @@ do_windows(struct solving *s)
 {
     enum err e = ERR_OK;
     for (int i = 0; e == ERR_OK && i < s->starts_n; i++) {
-        s->windows_left = WINDOWS_A_START * s->effort;
+        s->windows_left = s->effort > 0 ? WINDOWS_A_START * s->effort : WINDOWS_SOON;
         if (!near_enough(s, s->best_worth))
             e = polish_start(s, i);
     }
@@ -302,7 +311,7 @@ do_tubs(struct solving *s)
     int days = s->classes.days_n;
     if (days > 0 && polish_size(s->p, &s->classes, days) <= WHOLE_PLAN_MOST)
         return do_whole_plan(s);
-    if (days > 0 && polish_size(s->p, &s->classes, 2) <= WINDOW_MOST)
+    if (days > 0 && polish_size(s->p, &s->classes, 1) <= WINDOW_MOST)
         return do_windows(s);
     return ERR_OK;
 }

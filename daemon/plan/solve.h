@@ -13,7 +13,8 @@
 typedef enum err solve_tell(void *to, const struct plan *plan, check_units worth, check_units bound,
                             struct err_text *why);
 
-/* Improves on `first`, a feasible plan. `effort` 1 and more. The same problem, first plan and
+/* Improves on `first`, a feasible plan. `effort` 1 and more; 0: an answer soon (a plan made again
+ * after news). The same problem, first plan and
  * effort tell the same plans, always. ERR_MEM; what `tell` returns. */
 enum err solve_problem(const struct problem *p, const struct plan *first, int effort,
                        solve_tell *tell, void *to, struct err_text *why);

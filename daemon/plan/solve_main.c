@@ -106,7 +106,7 @@ answer(const struct request *r, FILE *out, struct err_text *why)
         e = plan_parse(r->part[2], r->len[2], p, &first, why);
     struct answer a = {p, out};
     if (e == ERR_OK)
-        e = solve_problem(p, first, r->effort < 1 ? 1 : r->effort, tell, &a, why);
+        e = solve_problem(p, first, r->effort < 0 ? 0 : r->effort, tell, &a, why);
     if (e == ERR_OK)
         (void)fputs("end\n", out); /* closing tells whether it went out */
     plan_free(first);

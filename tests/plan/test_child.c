@@ -54,6 +54,22 @@ Test(child, a_town_gets_a_plan_near_the_proven_bound_and_the_same_again)
     problem_free(p);
 }
 
+/* A plan made again soon is better than the constructive one and still has its bound. */
+Test(child, an_answer_soon_is_better_than_the_constructive_plan)
+{
+    struct problem *p = kit_problem("medium-2");
+    struct child_options plain = {.effort = 0};
+    struct child_options soon = {.program = SOLVER, .effort = 1, .soon = true};
+    struct child_result a = best(p, &plain);
+    struct child_result b = best(p, &soon);
+    cr_expect(b.how == CHILD_DONE, "%s", b.remark);
+    cr_expect(b.worth > a.worth, "%.2f and %.2f", check_cents(a.worth), check_cents(b.worth));
+    cr_expect(b.bound_known);
+    plan_free(a.plan);
+    plan_free(b.plan);
+    problem_free(p);
+}
+
 Test(child, the_same_problem_gives_the_same_bytes)
 {
     struct problem *p = kit_problem("micro-2");
