@@ -1,4 +1,4 @@
-/* fold_place.c - the readings of one place: how many a day, which outside the limits (Q2).
+/* fold_place.c - the readings of one place on one day: how many, which outside the limits (Q2).
  */
 #include <stdio.h>
 #include "daemon/ledger/fold.h"

@@ -9,6 +9,6 @@ fold_sale(const struct fold_input *input, struct outcome *outcome, struct err_te
     enum err e = ERR_OK;
     for (size_t i = 0; e == ERR_OK && i < input->n; i++)
         if (input->facts[i].kind->number == KNOCKBOX__RECORD__BODY_SALE)
-            e = money_post_sale(outcome, &input->facts[i], input->code);
+            e = money_post_sale(outcome, &input->facts[i], input->facts[i].record->sale->product);
     return e;
 }

@@ -39,12 +39,22 @@ give(struct visiting *v, enum subject_class class, const char *code)
         v->e = v->visit(v->owner, class, code);
 }
 
+/* By day as well where nothing is carried from one day to the next: a subject that grows for ever
+ * would be folded whole for each new record. */
+static void
+give_by_day(struct visiting *v, enum subject_class class, const char *name)
+{
+    char code[SUBJECT_CODE_MAX], day[DAY_TEXT];
+    if (name == NULL)
+        return;
+    (void)snprintf(code, sizeof code, "%s|%s", name, day_print(v->day, day));
+    give(v, class, code);
+}
+
 static void
 give_day(struct visiting *v)
 {
-    char code[SUBJECT_CODE_MAX], day[DAY_TEXT];
-    (void)snprintf(code, sizeof code, "%s|%s", v->record->site, day_print(v->day, day));
-    give(v, SUBJECT_DAY, code);
+    give_by_day(v, SUBJECT_DAY, v->record->site);
 }
 
 static void
@@ -134,7 +144,7 @@ sale_subjects(struct visiting *v)
     if (sale->lot != NULL)
         give(v, SUBJECT_LOT, sale->lot);
     else
-        give(v, SUBJECT_SALE, sale->product);
+        give_by_day(v, SUBJECT_SALE, sale->product);
 }
 
 enum err

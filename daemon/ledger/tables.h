@@ -21,7 +21,7 @@
 #include "daemon/store/kv.h"
 
 enum {
-    LEDGER_FORMAT = 1,
+    LEDGER_FORMAT = 2,
     TABLE_KEY_MAX = 511
 };
 
