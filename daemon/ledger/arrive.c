@@ -174,21 +174,75 @@ place_lags(struct placing *p)
 
 /* ---- one effect */
 
+static bool
+same_text(const char *a, const char *b)
+{
+    return a == NULL || b == NULL ? a == b : strcmp(a, b) == 0;
+}
+
+/* Do two versions of a site give every record the same day, boundary and money? */
+static bool
+same_for_books(const Knockbox__Site *a, const Knockbox__Site *b)
+{
+    return a->role == b->role && same_text(a->zone, b->zone) &&
+           same_text(a->day_start, b->day_start) && same_text(a->currency, b->currency) &&
+           a->has_joined == b->has_joined && a->joined == b->joined && a->has_left == b->has_left &&
+           a->left == b->left && a->has_from == b->has_from && a->from == b->from;
+}
+
+/* Must all be built anew for this version of a site? Not for a café that nothing is held of yet,
+ * nor for another telephone number. In doubt: yes. */
+static enum err
+site_matters(const struct placing *p, bool *out_matters)
+{
+    const Knockbox__Site *site = p->effect->fact.record->site_;
+    const int64_t *instants = NULL;
+    size_t n_logs = 0;
+    *out_matters = true;
+    if (!p->put || p->effect->n_fixes > 0 || p->ledger->catalogue_stale ||
+        site->role == KNOCKBOX__ROLE__ROLE_KITCHEN || strcmp(site->code, p->view->own_site) == 0)
+        return ERR_OK;
+    if (catalogue_instants(p->view->catalogue, KNOCKBOX__RECORD__BODY_SITE_, site->code,
+                           &instants) > 0) {
+        const Knockbox__Site *old = (const Knockbox__Site *)catalogue_get(
+            p->view->catalogue, KNOCKBOX__RECORD__BODY_SITE_, site->code, INT32_MAX);
+        *out_matters = old == NULL || !same_for_books(old, site);
+        return ERR_OK;
+    }
+    enum err e = store_marks(p->view->store, site->code, NULL, 0, &n_logs, p->why);
+    *out_matters = n_logs > 0;
+    return e;
+}
+
+static enum err
+mark_catalogue(struct placing *p)
+{
+    struct ledger *ledger = p->ledger;
+    int classes = subjects_touched(p->effect->fact.kind->number);
+    bool all = classes == SUBJECTS_ALL;
+    enum err e = all ? site_matters(p, &all) : ERR_OK;
+    ledger->catalogue_stale = true;
+    if (all)
+        ledger->index_stale = true;
+    else if (classes == SUBJECTS_ALL)
+        ledger->site_new = true;
+    else
+        ledger->dirty_classes |= classes;
+    return e;
+}
+
 static enum err
 place_act(struct placing *p)
 {
     uint8_t value[8];
     const struct fact *fact = &p->effect->fact;
     struct ledger *ledger = p->ledger;
-    int classes = subjects_touched(fact->kind->number);
+    enum err e = mark_catalogue(p);
     if (fact->kind->number == KNOCKBOX__RECORD__BODY_PERIOD_CLOSE ||
         fact->kind->number == KNOCKBOX__RECORD__BODY_RESTATE)
         ledger->closing_ms = fact->held_ms;
-    ledger->catalogue_stale = true;
-    if (classes == SUBJECTS_ALL)
-        ledger->index_stale = true;
-    else
-        ledger->dirty_classes |= classes;
+    if (e != ERR_OK)
+        return e;
     put_i64(value, (int64_t)p->effect->lsn);
     return kv_put(p->view->kv, ledger->tables.acts, fact->id, ID_SIZE, value, sizeof value, false,
                   p->why);

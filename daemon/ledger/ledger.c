@@ -150,6 +150,9 @@ take_in(struct ledger *ledger, struct view *view, uint64_t *out_applied, struct 
             break;
         applied = view->lsn_most = stored.lsn;
         e = arrive(ledger, view, &stored, why);
+        if (e == ERR_OK && ledger->site_new) /* the next record may be of that site */
+            e = refresh_catalogue(ledger, view, why);
+        ledger->site_new = false;
     }
     store_walk_close(walk);
     *out_applied = applied;

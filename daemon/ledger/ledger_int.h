@@ -22,6 +22,7 @@ struct ledger {
     int dirty_classes; /* bits 1 << class: all their subjects */
     bool catalogue_stale, counts_stale;
     bool index_stale;      /* a site changed: days and boundary may be others */
+    bool site_new;         /* a site came that moves nothing which is there already */
     bool rebuilding;       /* tables begin empty, all is folded in the end: nothing is marked */
     struct sorter *sorter; /* not NULL while a rebuild fills the index */
     bool ids_unique;       /* during a rebuild: no record needs a look for its double */

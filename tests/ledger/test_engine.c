@@ -93,6 +93,34 @@ Test(engine, a_kill_at_any_moment_loses_nothing_and_doubles_nothing)
     play_free(play);
 }
 
+/* A café that joins, and its records in the same commit; then its new telephone number. */
+Test(engine, a_new_site_is_taken_in_beside_the_others)
+{
+    uint8_t got[32], want[32];
+    struct err_text why = {.s = ""};
+    struct play *play = play_new("kitchen");
+    random_month(play, 81, 200);
+    play_put(play, 0);
+    play_say(play, "{'kind': 'site', 'code': 'gamma', 'role': 'cafe', 'zone': 'Europe/London', "
+                   "'day_start': '04:00', 'currency': 'GBP', 'joined': '2026-03-01'}");
+    play_say(play, "{'kind': 'close', 'site': 'gamma', 'at': '2026-03-02T20:00:00Z', 'day': "
+                   "'2026-03-02', 'uncaptured_g': 100, 'uncaptured_method': 'weighed', 'stream': "
+                   "'bin'}");
+    play_put(play, 0);
+    play_say(play, "{'kind': 'site', 'code': 'gamma', 'role': 'cafe', 'zone': 'Europe/London', "
+                   "'day_start': '04:00', 'currency': 'GBP', 'joined': '2026-03-01', 'contact': "
+                   "'555'}");
+    play_put(play, 0);
+    struct books *books = play_books(play, INT64_MAX);
+    cr_expect(eq(i64, books_sum(books, MEASURE_UNCAPTURED, 0, INT32_MAX, "gamma"), 100));
+    books_free(books);
+    play_digest(play, got);
+    cr_assert(eq(int, ledger_rebuild(play_ledger(play), NULL, &why), ERR_OK));
+    play_digest(play, want);
+    cr_expect(eq(int, memcmp(want, got, sizeof got), 0));
+    play_free(play);
+}
+
 /* ---- rows and facts */
 
 struct seen {
