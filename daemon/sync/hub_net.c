@@ -36,8 +36,9 @@ struct hub_net {
     bool gathering;
     uint64_t commit_us; /* how long the last commit took */
     bool was_busy;
-    struct peer refused[REFUSED_MOST]; /* told once that their key is not let in (any more) */
+    struct peer refused[REFUSED_MOST]; /* told once that what they say makes no sense */
     size_t n_refused;
+    uint64_t unknown; /* frames of keys that are not let in any more */
     uint64_t dropped; /* frames that were no message */
     uint64_t told_dropped;
     struct diag_memory commit_trouble;
@@ -103,16 +104,16 @@ send_wire(void *owner, const struct peer *peer, const Knockbox__Wire *message)
     return socket_send(net->socket, peer, message, net->scratch);
 }
 
+/* Somebody who is let in says what makes no sense: told once a connection, then only counted. */
 static void
-refuse_once(struct hub_net *net, const struct peer *peer)
+refuse_once(struct hub_net *net, const struct peer *peer, enum err code, const char *text)
 {
     struct wire wire = {send_wire, net};
     for (size_t i = 0; i < net->n_refused && i < REFUSED_MOST; i++)
         if (memcmp(&net->refused[i], peer, sizeof *peer) == 0)
             return;
     net->refused[net->n_refused++ % REFUSED_MOST] = *peer;
-    wire_refuse(&wire, peer, ERR_DENIED,
-                "the hub does not know this key (any more): ask the operator for a new code");
+    wire_refuse(&wire, peer, code, text);
 }
 
 static void
@@ -208,7 +209,8 @@ dispatch(struct hub_net *net, const struct peer *peer, const struct key_entry *f
     else if (from->what == KEY_PERSON && request)
         take_request(net, peer, from, message->request);
     else
-        refuse_once(net, peer);
+        refuse_once(net, peer, ERR_DENIED,
+                    "this key may not say that: machines sync, people ask, codes join");
 }
 
 /* The key that ZAP let this connection in with; looked up again for every message, so a revoked
@@ -226,14 +228,16 @@ static void
 take_payload(struct hub_net *net, const struct peer *peer, zmq_msg_t *frame)
 {
     const Knockbox__Wire *message = NULL;
+    struct err_text why = {.s = ""};
     struct key_entry from;
     if (!who_sent(net, frame, &from)) {
-        refuse_once(net, peer);
+        net->unknown++; /* revoked while connected: not a word */
         return;
     }
-    if (wire_unpack(zmq_msg_data(frame), zmq_msg_size(frame), &net->arena, &message, NULL) !=
+    if (wire_unpack(zmq_msg_data(frame), zmq_msg_size(frame), &net->arena, &message, &why) !=
         ERR_OK) {
         net->dropped++;
+        refuse_once(net, peer, ERR_INPUT, why.s);
         return;
     }
     dispatch(net, peer, &from, message);

@@ -232,6 +232,12 @@ join_cafe(const char *hub, const char *dir, const char *site)
     snprintf(code, sizeof code, "%.500s", said.out);
     said = run_program("knockbox-cafe", "join", dir, code, NULL);
     cr_assert(said.status == 0, "%s", said.err);
+    char conf[PLACE * 3];
+    snprintf(conf, sizeof conf, "%s/cafe.conf", dir);
+    FILE *file = fopen(conf, "a");
+    cr_assert(file != NULL);
+    fputs("sync.retry 5s\n", file);
+    fclose(file);
 }
 
 int

@@ -42,7 +42,8 @@ void wait_for_log(const struct daemon *d, const char *text);
 void wait_for_answer(const char *dir, const char *word, const char *text);
 bool answer_has(const char *dir, const char *word, const char *text);
 
-/* A hub on a port that the system chose, running; and a café that joined it. */
+/* A hub on a port that the system chose, running; and a café that joined it, whose patience
+ * with a silent hub is 5 s. */
 struct daemon start_hub(const char *dir);
 void join_cafe(const char *hub, const char *dir, const char *site);
 /* The first line of DIR/endpoint. */

@@ -328,7 +328,7 @@ Test(enrolment, a_new_machine_takes_the_place_of_the_old_one, .timeout = 90)
     cr_expect(eq(int, log_tub(new, "Q002"), 0));
     wait_for_answer(hub, "export", "\"Q002\"");
     cr_expect(eq(int, log_tub(old, "Q003"), 0)); /* kept where it was made */
-    wait_for_log(&c, "does not know this key");
+    wait_for_log(&c, "does not know our key");
     cr_expect(not(answer_has(hub, "export", "\"Q003\"")));
     cr_expect(eq(int, end_daemon(&n), 0));
     cr_expect(eq(int, end_daemon(&c), 0));
@@ -350,7 +350,7 @@ Test(revoke, holds_at_once_on_an_open_connection_and_after_restarts, .timeout = 
     struct said said = run_program("knockbox-hub", "revoke", hub, "quayside", NULL);
     cr_assert(said.status == 0, "%s", said.err);
     cr_expect(eq(int, log_tub(cafe, "Q001"), 0));
-    wait_for_log(&c, "does not know this key");
+    wait_for_log(&c, "does not know our key");
     cr_expect(not(answer_has(hub, "export", "\"Q001\"")));
     said = run_program("knockbox-hub", "keys", hub, NULL);
     cr_expect(eq(str, said.out, ""));

@@ -231,6 +231,24 @@ Test(peer, sends_rubbish_and_the_hub_goes_on, .timeout = 60)
     end(&s);
 }
 
+/* Not a word to a key that was revoked while it was connected. */
+Test(peer, revoked_on_an_open_connection_gets_no_answer, .timeout = 60)
+{
+    struct scene s;
+    char text[600];
+    begin(&s);
+    void *socket = connect_with(&s, &s.key.own);
+    cr_assert(say_hello(socket, "quayside", 1));
+    cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_WELCOME));
+    cr_assert(run_program("knockbox-hub", "revoke", s.hub, "quayside", NULL).status == 0);
+    for (int i = 0; i < 3; i++) {
+        (void)say_hello(socket, "quayside", 1);
+        cr_expect(eq(int, next_kind(socket, text), 0));
+    }
+    zmq_close(socket);
+    end(&s);
+}
+
 /* A machine's key is not a person's, and the other way round. */
 Test(peer, a_machine_asks_no_requests, .timeout = 60)
 {
@@ -298,7 +316,6 @@ Test(cafe, comes_back_after_a_captive_portal, .timeout = 90)
     static const char page[] = "HTTP/1.1 302 Found\r\nLocation: http://portal.example/\r\n\r\n";
     struct scene s;
     begin(&s);
-    append_line(s.cafe, "cafe.conf", "sync.retry 5s");
     keep_port(&s);
     cr_assert(eq(int, end_daemon(&s.h), 0));
     int portal = listen_on(s.endpoint);
@@ -322,7 +339,6 @@ Test(cafe, comes_back_after_a_frozen_hub, .timeout = 90)
 {
     struct scene s;
     begin(&s);
-    append_line(s.cafe, "cafe.conf", "sync.retry 5s");
     struct daemon c = start_daemon("knockbox-cafe", s.cafe);
     wait_for_answer(s.cafe, "status", "\"online\":true");
     kill(s.h.pid, SIGSTOP);
