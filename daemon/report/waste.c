@@ -36,6 +36,7 @@ static const struct column recycled_columns[] = {
 
 struct sums {
     int64_t diverted_g, disposed_g, unknown_g, drain_g, onsite_g, offsite_g, recycled_g;
+    int64_t product_g; /* stays with people: it never was waste */
 };
 
 static bool
@@ -53,8 +54,10 @@ add(struct sums *sums, const struct ending *ending)
         sums->drain_g += g;
         return;
     }
-    if (ending_is(ending, "product"))
+    if (ending_is(ending, "product")) {
+        sums->product_g += g;
         return;
+    }
     if (calc_destination_diverted(calc_destination_at(ending->destination)))
         sums->diverted_g += g;
     else
@@ -94,9 +97,9 @@ fill(struct build *b, const struct sums *sums)
 {
     int64_t ended_g = sums->diverted_g + sums->disposed_g;
     TABLE_SECTION(b->model, "waste", "Waste", SHAPE_FIELDS, waste_columns);
+    int64_t begun_g = build_sum(b, MEASURE_WASTE_BEGUN, NULL);
     build_kg(b, "generated_kg",
-             build_is_waste_basis(b) ? b->generated_g
-                                     : build_sum(b, MEASURE_WASTE_BEGUN, NULL) - sums->drain_g);
+             build_is_waste_basis(b) ? b->generated_g : begun_g - sums->drain_g - sums->product_g);
     build_kg(b, "diverted_kg", sums->diverted_g);
     build_kg(b, "disposed_kg", sums->disposed_g);
     build_pct(b, "diverted_pct", sums->diverted_g, ended_g);
@@ -118,7 +121,7 @@ caution_unbalanced(struct build *b, const struct sums *sums)
     char room[NUMBER_TEXT];
     int64_t in_g = b->generated_g + build_sum(b, MEASURE_WASTE_GAP, NULL) +
                    build_sum(b, MEASURE_RESIDUE_MADE, NULL) - all->used_g + stock_unexplained(all) -
-                   sums->drain_g;
+                   sums->drain_g - sums->product_g;
     int64_t wait_g = waiting_until(b->in->books, b->in->month) -
                      waiting_until(b->in->books, b->in->month - 1) + stock_expected(all) +
                      stock_unexplained(all) - all->opening_g - all->late_g;
@@ -157,7 +160,7 @@ fill_destinations(struct build *b)
 enum err
 part_waste(struct build *b)
 {
-    struct sums sums = {0, 0, 0, 0, 0, 0, 0};
+    struct sums sums = {.diverted_g = 0};
     for (size_t i = 0; i < b->n_endings; i++)
         add(&sums, &b->endings[i]);
     int64_t ended_g = sums.diverted_g + sums.disposed_g;

@@ -47,6 +47,22 @@ Test(waste, W2_residue_without_a_batch_takes_the_oldest)
           {"quality.discrepancies.residue-more-than-made.subject", "B2"});
 }
 
+/* W6's check: 0.650 generated = 0.650 diverted. What people eat after all never was waste. */
+Test(waste, W6_what_ends_in_a_product_was_not_generated)
+{
+    struct play *play = town_new();
+    town_batch(play, "B1", 1, "2026-03-02");
+    play_say(play, "{'kind': 'residue', 'at': '2026-03-03T10:00:00Z', 'batch': 'B1', 'mass_g': "
+                   "1050, 'stream': 'food'}");
+    play_say(play, "{'kind': 'collection', 'at': '2026-03-04T08:00:00Z', 'stream': 'food', "
+                   "'mass_g': 400, 'destination': 'product'}");
+    play_say(play, "{'kind': 'collection', 'at': '2026-03-05T08:00:00Z', 'stream': 'food', "
+                   "'mass_g': 650, 'destination': 'composting'}");
+    HOLDS(play, "2026-03", {"waste.generated_kg", "0.650"}, {"waste.diverted_kg", "0.650"},
+          {"waste.disposed_kg", "0.000"}, {"waste.waiting_kg", "0.000"},
+          {"waste.by_destination.product.kg", "0.400"}, {"residue.made_kg", "1.050"});
+}
+
 Test(waste, W2_on_collection_waits_for_its_site_and_stream)
 {
     struct play *play = town_new();
