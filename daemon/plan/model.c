@@ -592,7 +592,8 @@ add_pick(struct model *m, int tub, int slot, int run, double worth, int *out_col
     return ERR_OK;
 }
 
-/* The tub into any slot in time: x[slot]; all of them at most 1. */
+/* The tub into any slot in time: x[slot]; all of them at most 1. (Rows "no tub in a vessel that is
+ * not used" would be tighter, and cost more time than they save.) */
 static enum err
 add_tub_slots(struct model *m, int tub, const int *fill_row, struct err_text *why)
 {
@@ -613,9 +614,6 @@ add_tub_slots(struct model *m, int tub, const int *fill_row, struct err_text *wh
             return e;
         lp_put(&m->lp, once, col, 1);
         lp_put(&m->lp, fill_row[i], col, -kg);
-        int open = lp_row(&m->lp, -LP_FREE, 0); /* no tub in a vessel that is not used */
-        lp_put(&m->lp, open, col, 1);
-        lp_put(&m->lp, open, m->slots[i].n_col, -1);
     }
     return ERR_OK;
 }

@@ -16,7 +16,7 @@ enum {
     PAIR_MOST = 1500,      /* picks of a programme over two days that is worth a try */
     WINDOW_MOST = 5000,    /* and over one day */
     STARTS_MOST = 3,       /* drafts that get polished */
-    WINDOWS_A_START = 20,
+    WINDOWS_A_START = 25,
     WINDOWS_SOON = 4,
 };
 
