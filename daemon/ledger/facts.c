@@ -87,7 +87,6 @@ entry_read(const uint8_t *key, size_t key_len, const uint8_t *value, size_t valu
     *out = (struct entry){.class = (enum subject_class)key[0],
                           .code = (const char *)key + 1,
                           .at_ms = get_instant(tail),
-                          .rank = tail[INSTANT_KEY],
                           .lsn = get_lsn(tail + INSTANT_KEY + 1),
                           .fix_lsn = (uint64_t)fix_lsn,
                           .kind = value[0]};
@@ -119,7 +118,6 @@ struct loading {
     const struct view *view;
     enum subject_class class;
     uint32_t kind;
-    bool one;
     struct pool *pool;
     struct fact_list *list;
     size_t first; /* of the list: where this subject begins */
@@ -155,17 +153,6 @@ load_one(struct loading *l, uint64_t lsn, uint64_t fix_lsn, struct err_text *why
     return e == ERR_OK ? fact_list_add(l->list, &fact, why) : e;
 }
 
-/* With `one`: is enough loaded? Records of one moment and rank lie by arrival, and which of them is
- * first is told by their ids. */
-static bool
-enough(const struct loading *l, const struct entry *entry)
-{
-    if (!l->one || l->list->n == l->first)
-        return false;
-    const struct fact *last = &l->list->at[l->list->n - 1];
-    return last->at_ms != entry->at_ms || last->kind->order != entry->rank;
-}
-
 static enum err
 load_entry(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
            struct err_text *why)
@@ -177,8 +164,6 @@ load_entry(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value
         return e;
     if ((l->kind != 0 && entry.kind != l->kind) || is_hidden(l->view, &entry))
         return ERR_OK;
-    if (enough(l, &entry))
-        return ERR_NOT_FOUND;
     return load_one(l, entry.lsn, entry.fix_lsn, why);
 }
 
@@ -233,15 +218,10 @@ load_overlay(struct loading *l, const char *code, struct err_text *why)
 
 enum err
 facts_load(const struct view *view, enum subject_class class, const char *code, uint32_t kind,
-           bool one, struct pool *pool, struct fact_list *list, struct err_text *why)
+           struct pool *pool, struct fact_list *list, struct err_text *why)
 {
-    struct loading l = {.view = view,
-                        .class = class,
-                        .kind = kind,
-                        .one = one,
-                        .pool = pool,
-                        .list = list,
-                        .first = list->n};
+    struct loading l = {
+        .view = view, .class = class, .kind = kind, .pool = pool, .list = list, .first = list->n};
     struct key prefix = key_subject(class, code);
     if (prefix.over)
         return ERR_OK;
@@ -249,8 +229,6 @@ facts_load(const struct view *view, enum subject_class class, const char *code, 
     if (e == ERR_OK && view->overlay != NULL)
         e = load_overlay(&l, code, why);
     put_in_order(list, l.first);
-    if (one && list->n > l.first)
-        list->n = l.first + 1;
     return e;
 }
 
@@ -499,7 +477,7 @@ counts_load(const struct view *view, struct counts *counts, struct err_text *why
     while (e == ERR_OK && (e = facts_next_subject(view, SUBJECT_COUNT, site, why)) == ERR_OK) {
         found.n = 0;
         pool_reset(&pool);
-        e = facts_load(view, SUBJECT_COUNT, site, 0, false, &pool, &found, why);
+        e = facts_load(view, SUBJECT_COUNT, site, 0, &pool, &found, why);
         if (e == ERR_OK)
             e = keep_counts(counts, &found, why);
     }

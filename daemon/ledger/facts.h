@@ -19,7 +19,6 @@ struct entry {
     enum subject_class class;
     const char *code; /* lent by the key */
     int64_t at_ms;
-    int rank;
     uint64_t lsn, fix_lsn;
     int64_t held_ms;
     uint32_t kind;
@@ -57,11 +56,10 @@ struct overlay {
     size_t n_hidden, room_hidden;
 };
 
-/* Appends the facts of a subject to `list`. kind 0: all; else of that kind only, and with `one`
- * the first of them only. Records are lent by the pool. */
+/* Appends the facts of a subject to `list`, in T5 order. kind 0: all; else those of that kind.
+ * Records are lent by the pool. */
 enum err facts_load(const struct view *view, enum subject_class class, const char *code,
-                    uint32_t kind, bool one, struct pool *pool, struct fact_list *list,
-                    struct err_text *why);
+                    uint32_t kind, struct pool *pool, struct fact_list *list, struct err_text *why);
 
 /* The next subject of a class after `code` ("": the first) into `code`. ERR_NOT_FOUND: no more. */
 enum err facts_next_subject(const struct view *view, enum subject_class class,

@@ -9,7 +9,6 @@ struct lookup {
     struct lookup *next;
     enum subject_class class;
     uint32_t kind; /* 0: all facts */
-    bool one;      /* only the first of its kind */
     struct fact_list facts;
     char code[];
 };
@@ -70,30 +69,18 @@ new_lookup(struct folding *f, enum subject_class class, const char *code, uint32
     return lookup;
 }
 
-static struct lookup *
-find_lookup(const struct folding *f, enum subject_class class, const char *code, uint32_t kind)
+/* Facts of another subject, all or of one kind. */
+static const struct lookup *
+look(struct folding *f, enum subject_class class, const char *code, uint32_t kind)
 {
     struct lookup *lookup = f->heads[head_of(class, code, kind)];
     for (; lookup != NULL; lookup = lookup->next)
         if (lookup->class == class && lookup->kind == kind && strcmp(lookup->code, code) == 0)
             return lookup;
-    return NULL;
-}
-
-/* Facts of another subject; `one`: the first is enough. What was handed out stays where it is: a
- * list that holds only the first is joined by a second one when all are wanted. */
-static const struct lookup *
-look(struct folding *f, enum subject_class class, const char *code, uint32_t kind, bool one)
-{
-    struct lookup *lookup = find_lookup(f, class, code, kind);
-    if (lookup != NULL && (one || !lookup->one))
-        return lookup;
     lookup = new_lookup(f, class, code, kind);
     enum err e = lookup != NULL ? outcome_depends(f->outcome, class, code) : ERR_MEM;
-    if (lookup != NULL)
-        lookup->one = one;
     if (e == ERR_OK)
-        e = facts_load(f->view, class, code, kind, one, &f->pool, &lookup->facts, f->why);
+        e = facts_load(f->view, class, code, kind, &f->pool, &lookup->facts, f->why);
     if (e != ERR_OK && f->e == ERR_OK)
         f->e = e;
     return e == ERR_OK ? lookup : NULL;
@@ -102,7 +89,7 @@ look(struct folding *f, enum subject_class class, const char *code, uint32_t kin
 static const struct fact *
 first_fact(void *owner, enum subject_class class, const char *code, uint32_t kind_number)
 {
-    const struct lookup *lookup = look(owner, class, code, kind_number, true);
+    const struct lookup *lookup = look(owner, class, code, kind_number);
     return lookup != NULL && lookup->facts.n > 0 ? &lookup->facts.at[0] : NULL;
 }
 
@@ -111,7 +98,7 @@ facts_of_kind(void *owner, enum subject_class class, const char *code, uint32_t 
               const struct fact **out_facts, size_t *out_n)
 {
     struct folding *f = owner;
-    const struct lookup *lookup = look(f, class, code, kind_number, false);
+    const struct lookup *lookup = look(f, class, code, kind_number);
     if (lookup == NULL)
         return f->e;
     *out_facts = lookup->facts.at;
@@ -157,7 +144,7 @@ folding_run(struct folding *f, enum subject_class class, const char *code,
     begin(f, why);
     enum err e = f->places != NULL
                      ? facts_load_places(f->view, class, f->places, &f->pool, &f->facts, why)
-                     : facts_load(f->view, class, code, 0, false, &f->pool, &f->facts, why);
+                     : facts_load(f->view, class, code, 0, &f->pool, &f->facts, why);
     if (e != ERR_OK || f->facts.n == 0 || row == NULL || row->fold == NULL)
         return finish(f, e, out_bytes, out_len);
     struct fold_input in = {.catalogue = f->view->catalogue,

@@ -107,7 +107,7 @@ visit_facts(const struct view *view, enum subject_class class, const char *code,
 {
     struct pool pool = {.n = 0};
     struct fact_list list = {.n = 0};
-    enum err e = facts_load(view, class, code, 0, false, &pool, &list, why);
+    enum err e = facts_load(view, class, code, 0, &pool, &list, why);
     for (size_t i = 0; i < list.n && e == ERR_OK; i++)
         if (!visit(owner, &list.at[i]))
             break;
@@ -238,7 +238,7 @@ enum err
 load_closings(const struct view *view, struct pool *pool, struct fact_list *list,
               struct err_text *why)
 {
-    enum err e = facts_load(view, SUBJECT_DEMAND, "closings", 0, false, pool, list, why);
+    enum err e = facts_load(view, SUBJECT_DEMAND, "closings", 0, pool, list, why);
     if (e == ERR_OK && list->n > 1)
         qsort(list->at, list->n, sizeof *list->at, compare_held);
     return e;
