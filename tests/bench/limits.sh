@@ -50,7 +50,7 @@ for site in kitchen $sites; do
     echo "{\"kind\":\"site\",\"code\":\"$site\",\"role\":\"$role\",\"zone\":\"Europe/London\",\"currency\":\"GBP\",\"joined\":\"2025-01-01\"}"
 done | "$bin/knockbox" import - --at "$work/hub" --quiet
 for site in $sites; do
-    code=$("$bin/knockbox-hub" enrol "$work/hub" "$site" | tail -n 1)
+    code=$("$bin/knockbox-hub" enrol "$work/hub" "$site" 2>/dev/null | tail -n 1)
     "$bin/knockbox-cafe" join "$work/$site" "$code" >/dev/null
     cp "$work/$site/cafe.key" "$work/keys/$site"
     [ "$site" = cafe399 ] || rm -rf "${work:?}/$site"
@@ -69,9 +69,9 @@ a=$(date +%s%N)
 "$bin/knockbox" report 2026-01 --json --at "$work/hub" >/dev/null
 b=$(date +%s%N)
 awk -v a="$a" -v b="$b" -v n="${events:-0}" 'BEGIN { if (n > 0) printf "product.report\t%.6g\tus/ev\n", (b - a) / 1000 / n }'
-awk '/VmRSS/ {printf "product.hub.resident.loaded\t%.6g\tMiB\n", $2 / 1024}' "/proc/$hub/status"
+awk '/RssAnon/ {printf "product.hub.resident.loaded\t%.6g\tMiB\n", $2 / 1024}' "/proc/$hub/status"
 
 start cafe "$bin/knockbox-cafe" run "$work/cafe399"
 cafe=$last
 "$bin/bench_local" "$work/cafe399" "$bin/knockbox"
-awk '/VmRSS/ {printf "product.cafe.resident\t%.6g\tMiB\n", $2 / 1024}' "/proc/$cafe/status"
+awk '/RssAnon/ {printf "product.cafe.resident\t%.6g\tMiB\n", $2 / 1024}' "/proc/$cafe/status"

@@ -53,7 +53,12 @@ ask(int fd, const char *word, const char *line)
     request.version = 1;
     request.number = ++number;
     request.word = (char *)(uintptr_t)word;
+    Knockbox__Arg mode = KNOCKBOX__ARG__INIT, *args[] = {&mode};
+    mode.name = (char *)"mode";
+    mode.value = (char *)"log";
     if (line != NULL) {
+        request.n_args = 1;
+        request.args = args;
         request.n_lines = 1;
         request.lines = &lines;
     }
