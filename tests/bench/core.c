@@ -132,6 +132,79 @@ accept_run(struct store_txn *txn, struct site *site)
     memcpy(site->head, mark.hash, HASH_SIZE);
 }
 
+static void
+list(struct store_txn *txn, Knockbox__Record *record, uint8_t number)
+{
+    uint8_t id[ID_SIZE] = {1,     2, 3, 4, 5, 6, 0x70, 0, 0x80, [14] = (uint8_t)record->body_case,
+                           number};
+    struct stored stored;
+    record->has_id = record->has_at_ms = record->has_logged_ms = 1;
+    record->id = (ProtobufCBinaryData){sizeof id, id};
+    record->at_ms = record->logged_ms = bench_at_ms(0) - 1;
+    must(store_append(txn, "kitchen", record, &stored, &why), "catalogue");
+}
+
+static void
+list_site(struct store_txn *txn, unsigned number, const char *code)
+{
+    Knockbox__Record record = KNOCKBOX__RECORD__INIT;
+    Knockbox__Site site = KNOCKBOX__SITE__INIT;
+    Knockbox__Place place = KNOCKBOX__PLACE__INIT;
+    char freezer[40];
+    site.code = place.for_site = (char *)(uintptr_t)code;
+    site.has_role = place.has_class_ = 1;
+    site.role = number == 0 ? KNOCKBOX__ROLE__ROLE_KITCHEN : KNOCKBOX__ROLE__ROLE_CAFE;
+    site.zone = (char *)"Europe/London";
+    site.currency = (char *)"GBP";
+    record.body_case = KNOCKBOX__RECORD__BODY_SITE_;
+    record.site_ = &site;
+    list(txn, &record, (uint8_t)number);
+    (void)snprintf(freezer, sizeof freezer, "%s-freezer", code);
+    place.code = freezer;
+    place.class_ = KNOCKBOX__PLACE_CLASS__PLACE_CLASS_FREEZER;
+    record.body_case = KNOCKBOX__RECORD__BODY_PLACE;
+    record.place = &place;
+    list(txn, &record, (uint8_t)number);
+}
+
+static void
+list_goods(struct store_txn *txn)
+{
+    Knockbox__Record record = KNOCKBOX__RECORD__INIT;
+    Knockbox__Stream stream = KNOCKBOX__STREAM__INIT;
+    Knockbox__Product product = KNOCKBOX__PRODUCT__INIT;
+    stream.code = (char *)"general-bin";
+    stream.has_destination = stream.has_settles = stream.has_material = 1;
+    stream.destination = KNOCKBOX__DESTINATION__DESTINATION_LANDFILL;
+    stream.settles = KNOCKBOX__SETTLES__SETTLES_AT_ONCE;
+    stream.material = KNOCKBOX__MATERIAL__MATERIAL_MIXED;
+    record.body_case = KNOCKBOX__RECORD__BODY_STREAM;
+    record.stream = &stream;
+    list(txn, &record, 0);
+    product.code = product.name = (char *)"second-pour-liqueur-house-dark";
+    product.has_class_ = 1;
+    product.class_ = KNOCKBOX__PRODUCT_CLASS__PRODUCT_CLASS_LIQUEUR;
+    record.body_case = KNOCKBOX__RECORD__BODY_PRODUCT;
+    record.product = &product;
+    list(txn, &record, 0);
+}
+
+/* What makes the records fit: sites, freezers, a bin, a product. */
+static void
+fill_catalogue(struct store *store)
+{
+    struct store_txn *txn = NULL;
+    must(store_begin(store, &txn, &why), "begin");
+    list_site(txn, 0, "kitchen");
+    for (unsigned s = 0; s < SITES; s++) {
+        char code[16];
+        (void)snprintf(code, sizeof code, "cafe%02u", s);
+        list_site(txn, s + 1, code);
+    }
+    list_goods(txn);
+    must(store_commit(&txn, &why), "commit");
+}
+
 /* A hub's store: 40 sites in runs of 100, groups of 1000. */
 static void
 fill_hub(struct store *store, uint64_t events)
@@ -171,6 +244,7 @@ hub(const char *work, uint64_t events)
     (void)snprintf(dir, sizeof dir, "%s/bench-hub", work);
     struct store *store = open_store(dir, "kitchen");
     uint64_t empty = used_bytes(store), checked = 0, records = 0;
+    fill_catalogue(store);
     double start = bench_now();
     fill_hub(store, events);
     bench_print("product.accept", (double)events / (bench_now() - start), "ev/s");

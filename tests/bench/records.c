@@ -52,8 +52,9 @@ fill_sale(struct bench_record *r, uint64_t n)
 {
     Knockbox__Sale *sale = &r->body.sale;
     knockbox__sale__init(sale);
-    (void)snprintf(r->code, sizeof r->code, "L-%04llu", (unsigned long long)(n / 20));
-    sale->lot = r->code;
+    sale->product = (char *)"second-pour-liqueur-house-dark";
+    sale->has_bottle_ml = 1;
+    sale->bottle_ml = 500;
     sale->has_count = sale->has_unit_minor = 1;
     sale->count = 1 + (int64_t)(n % 3);
     sale->unit_minor = 1650;
@@ -110,7 +111,7 @@ fill_envelope(struct bench_record *r, uint64_t n)
     record->mono_ms = 1000000 + n * APART;
     record->clock = KNOCKBOX__CLOCK__CLOCK_SYNCHRONISED;
     record->by = (char *)"RK";
-    record->via = (char *)"uid 1000 (bar)";
+    record->via = (char *)"uid 1000 (quayside-bar-till)";
 }
 
 /* A café's day of about 200 records: one close, four tubs, ten readings, else sales. */

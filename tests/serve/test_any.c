@@ -29,8 +29,9 @@ static const char *const lines[] = {
     "{'kind':'note','text':'x','at':'25:00'}",
     "{'kind':'close','day':'2026-03-03'}",
     "{'kind':'close','day':'9999-12-31'}",
-    "{'kind':'tub','tub':'Q-1','coffee':'house-dark','origin':'espresso','gross_g':'3620',"
-    "'tare_g':180,'method':'weighed','first_knock':'18:10','frozen':'now','place':'quayside-f1'}",
+    ("{'kind':'tub','tub':'Q-1','coffee':'house-dark','origin':'espresso','gross_g':'3620',"
+     "'tare_g':180,'method':'weighed','first_knock':'18:10','frozen':'now',"
+     "'place':'quayside-f1'}"),
     "{'kind':'site','code':'x','role':'cafe','zone':'Nowhere/At_All','currency':'GBP'}",
     "{'kind':'note','text':'x','site':'x'}",
     "{'kind':'stocktake','place':'f','tubs':'[\\'a\\']'}",
