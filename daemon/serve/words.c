@@ -25,6 +25,10 @@ static const struct word table[] = {
     {"trace", READERS, WORD_AT_HUB, "code form", false, word_trace},
     {"period", READERS, WORD_AT_HUB, "do month reason edition assured_by", false, word_period},
     {"plan", READERS, WORD_AT_HUB, "do days tubs_file bound_cents", true, word_plan},
+    {"recipe", READERS, WORD_ANYWHERE,
+     "do code product_ml product_g grounds_g tubs vessel grounds sugar spirit coffee moisture_pct "
+     "target_abv_pct target_sugar_g_l market notes",
+     false, word_recipe},
     {"verify", READERS, WORD_ANYWHERE, "", false, word_verify},
     {"digest", ROLE_BIT_OPERATOR | ROLE_BIT_OFFICE, WORD_ANYWHERE, "rebuild", false, word_digest},
 };
