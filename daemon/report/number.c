@@ -35,6 +35,29 @@ print_steps(decimal_int steps, char room[NUMBER_TEXT])
     return decimal_print_places(&pct, 4, room);
 }
 
+/* From the right: the decimals, the point, the whole. */
+const char *
+number_fixed(int64_t value, int places, bool grouped, char room[NUMBER_TEXT])
+{
+    char back[64];
+    uint64_t rest = value < 0 ? 0 - (uint64_t)value : (uint64_t)value;
+    size_t n = 0, at = 0;
+    for (int digit = 0; (digit <= places || rest > 0) && n + 2 < sizeof back; digit++) {
+        if (digit > 0 && digit == places)
+            back[n++] = '.';
+        else if (grouped && digit > places && (digit - places) % 3 == 0)
+            back[n++] = ',';
+        back[n++] = (char)('0' + rest % 10);
+        rest /= 10;
+    }
+    if (value < 0)
+        room[at++] = '-';
+    while (n > 0)
+        room[at++] = back[--n];
+    room[at] = '\0';
+    return room;
+}
+
 const char *
 number_pct(int64_t part, int64_t whole, char room[NUMBER_TEXT])
 {

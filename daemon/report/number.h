@@ -5,6 +5,7 @@
 #ifndef DAEMON_REPORT_NUMBER_H
 #define DAEMON_REPORT_NUMBER_H
 
+#include <stdbool.h>
 #include <stdint.h>
 #include "proto/decimal.h"
 #include "proto/err.h"
@@ -17,6 +18,8 @@ enum {
 const char *number_kg(int64_t g, char room[NUMBER_TEXT]);
 /* Whole numbers: g, mL, minor units, counts. */
 const char *number_whole(int64_t value, char room[NUMBER_TEXT]);
+/* value / 10^places, places 0 .. 18; `grouped`: a comma before each third digit of the whole. */
+const char *number_fixed(int64_t value, int places, bool grouped, char room[NUMBER_TEXT]);
 /* 100 part / whole with 4 decimals; NULL when the whole is 0. */
 const char *number_pct(int64_t part, int64_t whole, char room[NUMBER_TEXT]);
 /* The same cut towards zero, not rounded (C1). */

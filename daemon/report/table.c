@@ -95,6 +95,14 @@ table_row(struct table_model *model)
     s->n_rows++;
 }
 
+void
+table_total(struct table_model *model)
+{
+    table_row(model);
+    if (!model->failed)
+        model->sections[model->n - 1].n_totals++;
+}
+
 static struct cell *
 last_cell(struct table_model *model, const char *key)
 {

@@ -48,6 +48,7 @@ struct section {
     size_t n_columns;
     struct cell *cells; /* n_rows x n_columns */
     size_t n_rows, cap_rows;
+    size_t n_totals; /* of the rows, at their end: sums of the others (people.h only) */
 };
 
 struct table_model;
@@ -62,6 +63,8 @@ void table_section(struct table_model *model, const char *path, const char *titl
                    enum section_shape shape, const struct column *columns, size_t n_columns);
 /* A row of absent cells at the end of the last section; FIELDS sections have their one already. */
 void table_row(struct table_model *model);
+/* The same for a row that is a sum of rows before it; no other row may follow. */
+void table_total(struct table_model *model);
 /* Cells of the last row. The key must be one of the section's columns. NULL text: null. */
 void table_set(struct table_model *model, const char *key, const char *text);
 void table_set_bool(struct table_model *model, const char *key, bool value);

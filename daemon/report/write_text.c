@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/report/people.h"
 #include "daemon/report/report.h"
 
 enum {
@@ -86,23 +87,6 @@ end_line(struct text *t)
     add_bytes(t, "\n", 1);
 }
 
-static const char *
-word(const struct cell *cell)
-{
-    switch (cell->type) {
-    case CELL_TEXT:
-        return cell->text;
-    case CELL_TRUE:
-        return "yes";
-    case CELL_FALSE:
-        return "no";
-    case CELL_NULL:
-        return "-";
-    default:
-        return "";
-    }
-}
-
 /* A paragraph, broken at blanks. */
 static void
 paragraph(struct text *t, const char *prefix, const char *words)
@@ -149,6 +133,23 @@ sentence(struct text *t, const char *format, ...)
     paragraph(t, "", line);
 }
 
+/* Bottles and money, one sentence a currency. */
+static void
+answer_product(struct text *t, const struct section *s)
+{
+    for (size_t row = 0; s != NULL && row < s->n_rows; row++) {
+        const char *said[3] = {"-", "-", "-"};
+        static const char *const keys[3] = {"bottles", "at_list_minor", "sold_minor"};
+        if (!people_is_whole_currency(s, row))
+            continue;
+        for (size_t i = 0; i < s->n_columns; i++)
+            for (size_t j = 0; j < 3; j++)
+                if (strcmp(s->columns[i].key, keys[j]) == 0)
+                    said[j] = people_word(table_cell(s, row, i));
+        sentence(t, "%s bottles made, %s at list; %s sold.", said[0], said[1], said[2]);
+    }
+}
+
 static void
 answer(struct text *t, const struct table_model *model)
 {
@@ -169,6 +170,7 @@ answer(struct text *t, const struct table_model *model)
              get(model, "emissions", "not_quantified_kg"));
     sentence(t, "Tubs: %s kg in the books, unexplained %s kg.", get(model, "stock", "closing_kg"),
              get(model, "stock", "unexplained_kg"));
+    answer_product(t, table_find(model, "product"));
 }
 
 /* ---- sections */
@@ -177,8 +179,8 @@ answer(struct text *t, const struct table_model *model)
 static void
 heading(const struct column *column, char room[96])
 {
-    (void)snprintf(room, 96, "%s%s%s", column->label, column->unit[0] != '\0' ? ", " : "",
-                   column->unit);
+    const char *unit = people_unit(column);
+    (void)snprintf(room, 96, "%s%s%s", column->label, unit[0] != '\0' ? ", " : "", unit);
 }
 
 static void
@@ -188,19 +190,19 @@ fields(struct text *t, const struct section *s)
         const struct cell *cell = table_cell(s, 0, i);
         if (cell->type == CELL_ABSENT)
             continue;
-        if (!s->columns[i].number && width(word(cell)) > LINE - LABEL - 4) {
+        if (!s->columns[i].number && width(people_word(cell)) > LINE - LABEL - 4) {
             say(t, "  %s:\n", s->columns[i].label);
-            paragraph(t, "    ", word(cell));
+            paragraph(t, "    ", people_word(cell));
             continue;
         }
         blanks(t, 2);
         pad(t, s->columns[i].label, LABEL, false);
         if (s->columns[i].number)
-            pad(t, word(cell), VALUE, true);
+            pad(t, people_word(cell), VALUE, true);
         else
-            say(t, "  %s", word(cell));
-        if (cell->type == CELL_TEXT && s->columns[i].unit[0] != '\0')
-            say(t, " %s", s->columns[i].unit);
+            say(t, "  %s", people_word(cell));
+        if (cell->type == CELL_TEXT && people_unit(&s->columns[i])[0] != '\0')
+            say(t, " %s", people_unit(&s->columns[i]));
         end_line(t);
     }
 }
@@ -212,7 +214,7 @@ column_width(const struct section *s, size_t column)
     heading(&s->columns[column], room);
     size_t most = width(room);
     for (size_t i = 0; i < s->n_rows; i++) {
-        size_t have = width(word(table_cell(s, i, column)));
+        size_t have = width(people_word(table_cell(s, i, column)));
         most = have > most ? have : most;
     }
     return most;
@@ -227,7 +229,7 @@ table_line(struct text *t, const struct section *s, size_t row, size_t from, siz
     blanks(t, from == 0 ? 2 : 6);
     for (size_t i = from; i < end; i++) {
         heading(&s->columns[i], room);
-        pad(t, row == SIZE_MAX ? room : word(table_cell(s, row, i)), widths[i],
+        pad(t, row == SIZE_MAX ? room : people_word(table_cell(s, row, i)), widths[i],
             s->columns[i].number);
         blanks(t, 2);
     }
@@ -263,7 +265,7 @@ row_width(const struct section *s, size_t row)
 {
     size_t most = 0;
     for (size_t i = 0; i < s->n_columns; i++) {
-        size_t have = width(word(table_cell(s, row, i)));
+        size_t have = width(people_word(table_cell(s, row, i)));
         most = have > most ? have : most;
     }
     return most;
@@ -289,7 +291,7 @@ turned(struct text *t, const struct section *s)
             pad(t, room, labels, false);
             for (size_t row = from; row < end; row++) {
                 blanks(t, 2);
-                pad(t, word(table_cell(s, row, i)), row_width(s, row), true);
+                pad(t, people_word(table_cell(s, row, i)), row_width(s, row), true);
             }
             end_line(t);
         }
@@ -318,7 +320,7 @@ static void
 list(struct text *t, const struct section *s)
 {
     for (size_t i = 0; i < s->n_rows; i++)
-        paragraph(t, "  - ", word(table_cell(s, i, 0)));
+        paragraph(t, "  - ", people_word(table_cell(s, i, 0)));
 }
 
 static void
@@ -331,7 +333,7 @@ section(struct text *t, const struct section *s)
         return;
     }
     if (s->shape == SHAPE_FIELDS && s->n_columns == 1 && !s->columns[0].number) {
-        say(t, "\n%s: %s\n", s->title, word(table_cell(s, 0, 0)));
+        say(t, "\n%s: %s\n", s->title, people_word(table_cell(s, 0, 0)));
         return;
     }
     say(t, "\n%s\n", s->title);
@@ -347,16 +349,21 @@ enum err
 report_text(const struct table_model *model, char **out_text, struct err_text *why)
 {
     struct text t = {NULL, 0, 0, false};
-    answer(&t, model);
-    for (size_t i = 0; i < table_count(model); i++)
-        if (strcmp(table_at(model, i)->path, "cautions") != 0)
-            section(&t, table_at(model, i));
-    if (table_find(model, "cautions") != NULL)
-        section(&t, table_find(model, "cautions"));
+    struct table_model *people = NULL;
+    enum err e = table_for_people(model, &people, why);
+    if (e != ERR_OK)
+        return e;
+    answer(&t, people);
+    for (size_t i = 0; i < table_count(people); i++)
+        if (strcmp(table_at(people, i)->path, "cautions") != 0)
+            section(&t, table_at(people, i));
+    if (table_find(people, "cautions") != NULL)
+        section(&t, table_find(people, "cautions"));
     add_bytes(&t, "\n", 1);
     paragraph(&t, "",
               "Figures that speak of safety, strength or law are estimates for people to check: "
               "local code and licensed practice come first.");
+    table_free(people);
     if (t.failed) {
         free(t.bytes);
         return err_set(ERR_MEM, why, "out of memory for the report");
