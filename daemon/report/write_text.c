@@ -146,7 +146,10 @@ answer_product(struct text *t, const struct section *s)
             for (size_t j = 0; j < 3; j++)
                 if (strcmp(s->columns[i].key, keys[j]) == 0)
                     said[j] = people_word(table_cell(s, row, i));
-        sentence(t, "%s bottles made, %s at list; %s sold.", said[0], said[1], said[2]);
+        if (strcmp(said[0], "0") == 0) /* made is told in the hub's currency */
+            sentence(t, "Sold: %s.", said[2]);
+        else
+            sentence(t, "%s bottles made, %s at list; sold: %s.", said[0], said[1], said[2]);
     }
 }
 
@@ -246,6 +249,16 @@ line_end(const struct section *s, size_t from, const size_t *widths)
     return end;
 }
 
+/* A total has few cells. */
+static bool
+nothing_in(const struct section *s, size_t row, size_t from, size_t end)
+{
+    for (size_t i = from; i < end; i++)
+        if (people_word(table_cell(s, row, i))[0] != '\0')
+            return false;
+    return true;
+}
+
 /* A row of the table may take several lines. */
 static void
 upright(struct text *t, const struct section *s, const size_t *widths)
@@ -254,7 +267,8 @@ upright(struct text *t, const struct section *s, const size_t *widths)
         size_t which = row == 0 ? SIZE_MAX : row - 1;
         for (size_t from = 0; from < s->n_columns;) {
             size_t end = line_end(s, from, widths);
-            table_line(t, s, which, from, end, widths);
+            if (from == 0 || row == 0 || !nothing_in(s, which, from, end))
+                table_line(t, s, which, from, end, widths);
             from = end;
         }
     }
