@@ -104,6 +104,23 @@ try_all(struct search *s, struct err_text *why)
     return e == ERR_NOT_FOUND ? ERR_OK : e;
 }
 
+/* Records that the view sees otherwise than the table has them. */
+static enum err
+try_hidden(struct search *s, struct err_text *why)
+{
+    const struct overlay *o = s->view->overlay;
+    enum err e = ERR_OK;
+    for (size_t i = 0; o != NULL && i < o->n_hidden && e == ERR_OK; i++) {
+        struct stored stored;
+        e = view_get(s->view, o->hidden[i].lsn, &stored, why);
+        if (e == ERR_OK && listed_here(s, stored.held_ms))
+            e = try_record(s, o->hidden[i].lsn, why);
+        else if (e == ERR_NOT_FOUND)
+            e = ERR_OK;
+    }
+    return e;
+}
+
 static enum err
 search_month(struct search *s, struct err_text *why)
 {
@@ -111,7 +128,8 @@ search_month(struct search *s, struct err_text *why)
     if (s->closed_ms < (int64_t)month_first_day(s->closed + 1) * 86400000 - 14 * 3600000)
         return try_all(s, why);
     key_month(&prefix, s->closed);
-    return table_walk(s->view->kv, s->view->tables->lags, &prefix, try_lag, s, why);
+    enum err e = table_walk(s->view->kv, s->view->tables->lags, &prefix, try_lag, s, why);
+    return e == ERR_OK ? try_hidden(s, why) : e;
 }
 
 /* ---- corrections */
@@ -214,9 +232,12 @@ search_view(const struct view *view, const struct fact_list *closings, int32_t m
     enum err e = search_all(&s, why);
     if (s.found.n > 1)
         qsort(s.found.at, s.found.n, sizeof *s.found.at, compare_found);
-    for (size_t i = 0; i < s.found.n && e == ERR_OK; i++)
+    for (size_t i = 0; i < s.found.n && e == ERR_OK; i++) {
+        if (i > 0 && compare_found(&s.found.at[i - 1], &s.found.at[i]) == 0)
+            continue; /* in the table and hidden */
         if (!visit(owner, &s.found.at[i]))
             break;
+    }
     fact_list_done(&s.found);
     pool_done(&s.pool);
     pool_done(&s.passing);

@@ -184,6 +184,71 @@ Test(period, R7_a_late_record_stands_in_the_first_open_month)
           {"quality.late_arrivals.1.kind", "collection"}, {"quality.late_arrivals.2", "-"});
 }
 
+/* March is closed with the tub; a later correction says that it was frozen in April. What March
+ * printed stays, April takes 700 g out as late and in as filled. */
+Test(period, R7_a_late_correction_that_moves_a_tub_over_the_month_end)
+{
+    struct play *play = town_new();
+    play_say(play, "{'kind': 'tub', 'id': '019d0000-0000-7000-8000-000000000001', 'at': "
+                   "'2026-03-31T20:00:00Z', 'site': 'quayside', 'tub': 'T1', 'coffee': 'house', "
+                   "'origin': 'espresso', 'gross_g': 800, 'tare_g': 100, 'method': 'weighed', "
+                   "'first_knock': '2026-03-31T19:00:00Z', 'frozen': '2026-03-31T20:00:00Z', "
+                   "'place': 'qf'}");
+    must_close(play, "2026-03", "2026-04-03T17:00:00Z");
+    play_say(play, "{'kind': 'correct', 'id': '019d0000-0000-7000-8000-000000000002', 'at': "
+                   "'2026-04-05T12:00:00Z', 'site': 'quayside', 'record': "
+                   "'019d0000-0000-7000-8000-000000000001', 'reason': 'wrong day', 'body': {'at': "
+                   "'2026-04-01T20:00:00Z', 'tub': 'T1', 'coffee': 'house', 'origin': 'espresso', "
+                   "'gross_g': 850, 'tare_g': 100, 'method': 'weighed', 'first_knock': "
+                   "'2026-04-01T19:00:00Z', 'frozen': '2026-04-01T20:00:00Z', 'place': 'qf'}}");
+    static const struct want closed[] = {{"stock.filled_kg", "0.700"},
+                                         {"stock.closing_kg", "0.700"},
+                                         {"quality.corrections.0", "-"}};
+    cr_expect(town_holds(play, 0, "2026-03", closed, 3));
+    HOLDS(play, "2026-04", {"stock.opening_kg", "0.700"}, {"stock.late_kg", "-0.700"},
+          {"stock.filled_kg", "0.750"}, {"stock.closing_kg", "0.750"},
+          {"grounds.captured_kg", "0.750"}, {"quality.late_arrivals.0.kind", "correct"},
+          {"quality.late_arrivals.0.month", "2026-03"}, {"quality.late_arrivals.1", "-"},
+          {"quality.corrections.0.record", "019d0000-0000-7000-8000-000000000001"});
+}
+
+/* To March and back again: April's print knows only the first of the two. */
+Test(period, R6_a_later_correction_leaves_the_late_list_of_a_closed_month)
+{
+    static const char move[] =
+        "{'kind': 'correct', 'at': '%s', 'site': 'foundry', 'record': "
+        "'019d0000-0000-7000-8000-000000000001', 'reason': 'day', 'body': {'at': '%s', 'text': "
+        "'x'}}";
+    struct play *play = march();
+    must_close(play, "2026-03", "2026-04-03T17:00:00Z");
+    play_say(play, "{'kind': 'note', 'id': '019d0000-0000-7000-8000-000000000001', 'at': "
+                   "'2026-04-10T12:00:00Z', 'site': 'foundry', 'text': 'x'}");
+    play_say(play, move, "2026-04-11T12:00:00Z", "2026-03-20T12:00:00Z");
+    must_close(play, "2026-04", "2026-05-03T17:00:00Z");
+    char *first = month_text(play, "2026-04", false);
+    cr_expect(ne(ptr, strstr(first, "\"kind\": \"note\""), NULL));
+    play_say(play, move, "2026-05-05T12:00:00Z", "2026-04-10T12:00:00Z");
+    play_put(play, 0);
+    char *again = month_text(play, "2026-04", false);
+    cr_expect(eq(str, again, first));
+    free(first);
+    free(again);
+    play_free(play);
+}
+
+/* Held at the very instant of the close: in K(T), so neither late nor missed. */
+Test(period, R6_what_is_held_at_the_instant_of_the_close_is_in)
+{
+    struct play *play = march();
+    late_tub(play, "T8", 400, "2026-04-03T17:00:00Z");
+    must_close(play, "2026-03", "2026-04-03T17:00:00Z");
+    late_tub(play, "T9", 900, "2026-04-03T17:00:00.001Z");
+    static const struct want closed[] = {{"stock.filled_kg", "2.100"}};
+    cr_expect(town_holds(play, 0, "2026-03", closed, 1));
+    HOLDS(play, "2026-04", {"stock.late_kg", "0.900"}, {"quality.late_arrivals.0.mass_kg", "0.900"},
+          {"quality.late_arrivals.1", "-"});
+}
+
 Test(period, R7_the_second_closed_month_stays_as_printed)
 {
     struct play *play = march();

@@ -118,6 +118,32 @@ Test(waste, W3_more_collected_than_booked_is_a_gap)
           {"quality.discrepancies.collected-more.subject", "food"});
 }
 
+/* A mixed container: 500 g of uncaptured grounds, then 1050 g of residue. The first collection takes
+ * the 500 and 100 of the residue; the second finds it empty after 300 more: 650 g were never there,
+ * so they wait no longer, and no residue is left. */
+Test(waste, W2_W3_W8_a_mixed_container_is_emptied)
+{
+    struct play *play = town_new();
+    play_say(play, "{'kind': 'close', 'at': '2026-03-02T05:00:00Z', 'site': 'kitchen', 'day': "
+                   "'2026-03-01', 'uncaptured_g': 500, 'uncaptured_method': 'weighed', 'stream': "
+                   "'food'}");
+    town_batch(play, "B1", 1, "2026-03-02");
+    play_say(play, "{'kind': 'residue', 'at': '2026-03-03T10:00:00Z', 'batch': 'B1', 'mass_g': "
+                   "1050, 'stream': 'food'}");
+    play_say(play, "{'kind': 'collection', 'at': '2026-03-31T08:00:00Z', 'stream': 'food', "
+                   "'mass_g': 600, 'destination': 'composting'}");
+    play_say(play, "{'kind': 'collection', 'at': '2026-04-01T08:00:00Z', 'stream': 'food', "
+                   "'mass_g': 300, 'destination': 'composting', 'emptied': true}");
+    static const struct want march[] = {{"waste.diverted_kg", "0.600"},
+                                        {"waste.waiting_kg", "0.950"},
+                                        {"waste.gap_kg", "0.000"},
+                                        {"residue.waiting_kg", "0.950"}};
+    cr_expect(town_holds(play, 0, "2026-03", march, 4));
+    HOLDS(play, "2026-04", {"waste.waiting_opening_kg", "0.950"}, {"waste.diverted_kg", "0.300"},
+          {"waste.gap_kg", "-0.650"}, {"waste.waiting_kg", "0.000"},
+          {"waste.generated_kg", "0.000"}, {"residue.waiting_kg", "0.000"});
+}
+
 Test(waste, W3_an_emptied_container_ends_what_the_books_had)
 {
     struct play *play = town_new();
