@@ -52,6 +52,8 @@ print_written(const struct given *given, const json_t *answer)
     if (given->output == OUTPUT_TEXT && !given->quiet) {
         (void)written_words(answer, words);
         writer_line(&writer, "%s", words[0] != '\0' ? words : "It was there already.");
+        if (json_is_true(json_object_get(json_array_get(records, 0), "alcoholic")))
+            writer_line(&writer, "Alcoholic: made on spirit. Local law on its sale comes first.");
     } else if (given->output == OUTPUT_JSON) {
         const json_t *record = json_array_get(records, 0);
         writer_answer(&writer, record != NULL ? record : answer);

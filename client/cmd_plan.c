@@ -136,6 +136,42 @@ prepare_day(json_t *day)
     put_names(day, "van", "route", "van_words");
 }
 
+static bool
+holds(const json_t *list, const char *text)
+{
+    for (size_t i = 0; i < json_array_size(list); i++)
+        if (strcmp(json_string_value(json_array_get(list, i)), text) == 0)
+            return true;
+    return false;
+}
+
+/* Adds the recipes of a list of batches that are made on spirit, each once. */
+static void
+add_alcoholic(json_t *recipes, const json_t *batches)
+{
+    for (size_t i = 0; i < json_array_size(batches); i++) {
+        const json_t *batch = json_array_get(batches, i);
+        const char *recipe = text_of(batch, "recipe");
+        if (json_is_true(json_object_get(batch, "alcoholic")) && !holds(recipes, recipe))
+            (void)json_array_append_new(recipes, json_string(recipe));
+    }
+}
+
+static void
+print_alcoholic(struct writer *writer, const json_t *days)
+{
+    json_t *recipes = json_array();
+    char words[SHOW_TEXT];
+    for (size_t d = 0; d < json_array_size(days); d++) {
+        add_alcoholic(recipes, json_object_get(json_array_get(days, d), "mix"));
+        add_alcoholic(recipes, json_object_get(json_array_get(days, d), "bottle"));
+    }
+    if (json_array_size(recipes) > 0)
+        writer_line(writer, "Alcoholic, made on spirit: %s.",
+                    cell_shown(recipes, CELL_LIST, words, sizeof words));
+    json_decref(recipes);
+}
+
 static void
 print_purchases(struct writer *writer, const json_t *buy)
 {
@@ -178,6 +214,7 @@ print_text(struct writer *writer, json_t *view, bool all)
     writer_title(writer, title, right);
     writer_table(writer, columns, sizeof columns / sizeof columns[0],
                  json_object_get(view, "days"));
+    print_alcoholic(writer, json_object_get(view, "days"));
     print_purchases(writer, json_object_get(view, "buy"));
     print_lost(writer, json_object_get(view, "lost"));
     if (!all && json_array_size(assumed) > 0)

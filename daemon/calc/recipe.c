@@ -180,6 +180,8 @@ calc_recipe(const struct calc_recipe *recipe, const struct calc_recipe_size *siz
         return fault;
     fill_yield(recipe, out);
     liquor_at(recipe, END_MIDDLE, 1, &out->liquor);
+    if (out->liquor.limit == CALC_BLEND_NO_LIQUOR)
+        return CALC_RECIPE_DRY;
     double product_g = size->product_ml > 0 ? size->product_ml * out->liquor.density_kg_m3 / 1000
                                             : size->product_g;
     out->g_per_part = size->grounds_g > 0 ? size->grounds_g / grounds
@@ -204,6 +206,7 @@ calc_recipe_fault_text(enum calc_recipe_fault fault)
         [CALC_RECIPE_GOOD] = "",
         [CALC_RECIPE_EMPTY] = "the recipe has no part above 0",
         [CALC_RECIPE_WET_SUGAR] = wet_sugar,
+        [CALC_RECIPE_DRY] = "there is no liquor in it: only dry grounds",
         [CALC_RECIPE_NO_GROUNDS] = "the recipe has no grounds: give a size of the product",
     };
     return texts[fault];

@@ -42,6 +42,7 @@ enum calc_recipe_fault {
     CALC_RECIPE_GOOD,
     CALC_RECIPE_EMPTY,      /* no part above 0 */
     CALC_RECIPE_WET_SUGAR,  /* a liquid sweetener beside grounds */
+    CALC_RECIPE_DRY,        /* only dry grounds: there is no liquor */
     CALC_RECIPE_NO_GROUNDS, /* sized by grounds, and there are none in it */
 };
 

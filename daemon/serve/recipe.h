@@ -131,9 +131,4 @@ json_t *recipe_steps(const struct recipe_ask *ask);
 enum err recipe_card(struct recipe_ask *ask, bool scale, json_t **out_answer, struct err_text *why);
 enum err recipe_suggest(struct recipe_ask *ask, json_t **out_answer, struct err_text *why);
 
-/* Is a product made on spirit, by any recipe of today, or does its label say a strength? */
-bool recipe_product_alcoholic(const struct catalogue *catalogue, const char *product, int32_t day);
-/* Is a recipe of today made on spirit? */
-bool recipe_alcoholic(const struct catalogue *catalogue, const char *recipe, int32_t day);
-
 #endif

@@ -454,6 +454,9 @@ say_size(struct card *card)
     if (sized && vessel != NULL && card->c.total_g > vessel_g(vessel) + 0.5)
         recipe_say(ask->cautions, "The mix is more than vessel %s holds: make %.0f batches of it.",
                    vessel->code, ceil(card->c.total_g / vessel_g(vessel) - 1e-9));
+    if (card->c.product_g > card->c.liquor.mass_g * card->c.g_per_part + 0.5)
+        recipe_say(ask->cautions, "More product is expected than there is liquor in the mix: look "
+                                  "at yield_g_per_kg of the recipe, and at the batches.");
     if (card->grounds_short_g > 0)
         recipe_say(ask->cautions, "The tubs at hand are %lld g short of it.",
                    (long long)card->grounds_short_g);

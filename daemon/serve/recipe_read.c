@@ -267,39 +267,3 @@ recipe_lines(struct recipe_ask *ask, struct err_text *why)
         return refuse(ask, fault, why);
     return e;
 }
-
-/* ---- marks */
-
-bool
-recipe_alcoholic(const struct catalogue *catalogue, const char *recipe, int32_t day)
-{
-    const Knockbox__Recipe *r = (const Knockbox__Recipe *)catalogue_get(
-        catalogue, KNOCKBOX__RECORD__BODY_RECIPE, recipe, day);
-    for (size_t i = 0; r != NULL && i < r->n_parts; i++) {
-        const Knockbox__Item *item = (const Knockbox__Item *)catalogue_get(
-            catalogue, KNOCKBOX__RECORD__BODY_ITEM, r->parts[i]->input, day);
-        bool spirit = item != NULL && item->class_ == KNOCKBOX__ITEM_CLASS__ITEM_CLASS_SPIRIT;
-        if (spirit && recipe_number(r->parts[i]->parts) > 0)
-            return true;
-    }
-    return false;
-}
-
-bool
-recipe_product_alcoholic(const struct catalogue *catalogue, const char *product, int32_t day)
-{
-    const Knockbox__Product *p = (const Knockbox__Product *)catalogue_get(
-        catalogue, KNOCKBOX__RECORD__BODY_PRODUCT, product, day);
-    const char *const *keys = NULL;
-    if (p != NULL && recipe_number(p->label_abv_pct) > 0)
-        return true;
-    unsigned n = catalogue_keys(catalogue, KNOCKBOX__RECORD__BODY_RECIPE, &keys);
-    for (unsigned i = 0; i < n; i++) {
-        const Knockbox__Recipe *r = (const Knockbox__Recipe *)catalogue_get(
-            catalogue, KNOCKBOX__RECORD__BODY_RECIPE, keys[i], day);
-        if (r != NULL && strcmp(r->product, product) == 0 &&
-            recipe_alcoholic(catalogue, keys[i], day))
-            return true;
-    }
-    return false;
-}

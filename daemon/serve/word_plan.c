@@ -9,6 +9,7 @@
 #include "daemon/plan/greedy.h"
 #include "daemon/plan/plan_file.h"
 #include "daemon/plan/problem_file.h"
+#include "daemon/serve/alcohol.h"
 #include "daemon/serve/kitchen.h"
 #include "daemon/serve/plan_record.h"
 #include "daemon/serve/plan_view.h"
@@ -168,6 +169,7 @@ plan_publish(struct planning *planning, struct err_text *why)
         json_decref(file);
         return err_set(ERR_MEM, why, "no memory for the plan");
     }
+    alcohol_mark_plan(ledger_catalogue(planning->ask.ledger), view, planning->ask.today);
     (void)json_object_set_new(view, "plan", file);
     (void)json_object_set(view, "assumed", planning->assumed);
     add_bound(planning, view);

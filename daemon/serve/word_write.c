@@ -2,6 +2,8 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/serve/alcohol.h"
+#include "daemon/serve/show.h"
 #include "daemon/serve/words.h"
 #include "daemon/serve/write.h"
 #include "proto/when.h"
@@ -64,9 +66,22 @@ note_range(struct result *result, const char *site, const struct stored *stored,
     return ERR_OK;
 }
 
+/* An order of what is made on spirit says so at once. */
+static void
+mark_order(const struct writing *writing, const struct draft *draft, json_t *line)
+{
+    const struct serve_options *options = &writing->call->serve->options;
+    if (draft->kind->number != KNOCKBOX__RECORD__BODY_ORDER)
+        return;
+    const char *product = draft->record->order->product;
+    int32_t today = show_today(writing->call, options->site);
+    if (alcohol_in_product(ledger_catalogue(options->ledger), product, today))
+        (void)json_object_set_new(line, "alcoholic", json_true());
+}
+
 static enum err
-note_written(struct result *result, const struct draft *draft, const struct stored *stored,
-             struct err_text *why)
+note_written(struct writing *writing, struct result *result, const struct draft *draft,
+             const struct stored *stored, struct err_text *why)
 {
     char id[ID_TEXT], hash[HASH_TEXT];
     if (json_array_size(result->records) < LISTED_MOST) {
@@ -74,6 +89,7 @@ note_written(struct result *result, const struct draft *draft, const struct stor
             json_pack("{s:s, s:I, s:I, s:s, s:s}", "site", draft->site, "epoch",
                       (json_int_t)stored->epoch, "seq", (json_int_t)stored->seq, "id",
                       id_print(draft->record->id.data, id), "hash", print_hash(stored->hash, hash));
+        mark_order(writing, draft, line);
         if (json_array_append_new(result->records, line) != 0)
             return err_set(ERR_MEM, why, "no memory for the answer");
     }
@@ -152,7 +168,7 @@ append(struct writing *writing, const struct draft *draft, struct store_txn *txn
     if (e != ERR_OK)
         return e;
     draft_is_written(writing, draft);
-    return note_written(result, draft, &stored, why);
+    return note_written(writing, result, draft, &stored, why);
 }
 
 static bool

@@ -81,6 +81,10 @@ enum err draft_envelope(struct writing *writing, struct draft *draft, struct err
 /* what the source can know: write_check.c */
 enum err draft_check(struct writing *writing, const struct draft *draft, struct err_text *why);
 
+/* a liquid sweetener in the base, of a recipe or a mix: write_sugar.c */
+enum err draft_check_sugar(struct writing *writing, const struct draft *draft,
+                           struct err_text *why);
+
 /* Remembers what a check would look for: tubs and closes that the ledger has not seen yet. Also
  * when the transaction fails later: the next check then asks the ledger and finds it free. */
 void draft_is_written(struct writing *writing, const struct draft *draft);

@@ -261,7 +261,7 @@ draft_check(struct writing *writing, const struct draft *draft, struct err_text 
         e = check_label(writing, draft, why);
     if (e == ERR_OK && draft->kind->number == KNOCKBOX__RECORD__BODY_CLOSE)
         e = check_close(writing, draft, why);
-    return e;
+    return e == ERR_OK ? draft_check_sugar(writing, draft, why) : e;
 }
 
 void

@@ -100,6 +100,10 @@ Test(recipe, a_liquid_sweetener_is_refused_in_the_base_with_the_reason)
               NULL);
     lines[0].parts = 0; /* no grounds, no base */
     cr_assert(calc_recipe_check(&recipe) == CALC_RECIPE_GOOD);
+    struct calc_recipe dry = {&(struct calc_recipe_line){CALC_GROUNDS, 1, 0, 0, 0, false}, 1, NAN,
+                              NULL, 0};
+    struct calc_recipe_card c;
+    cr_assert(calc_recipe(&dry, &(struct calc_recipe_size){.grounds_g = 1}, &c) == CALC_RECIPE_DRY);
     lines[0].parts = lines[1].parts = lines[2].parts = 0;
     cr_assert(calc_recipe_check(&recipe) == CALC_RECIPE_EMPTY);
 }

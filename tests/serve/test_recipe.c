@@ -4,6 +4,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
+#include "daemon/serve/alcohol.h"
 #include "tests/serve/room.h"
 
 static const char catalogue[] =
@@ -301,5 +302,67 @@ Test(recipe, baristas_do_not_see_costs)
     struct room *room = kitchen();
     room_roles(room, ROLE_BIT_BARISTA | ROLE_BIT_DRIVER);
     cr_assert(room_ask(room, "recipe", "do=show code=liqueur", NULL) == ERR_DENIED);
+    room_free(room);
+}
+
+/* A batch of spirited syrup that is bottled, another on coffee that steeps. */
+Test(recipe, what_is_made_on_spirit_is_marked_in_stock_and_in_orders)
+{
+    static const char made[] =
+        "{'kind':'mix','batch':'B-1','recipe':'spirit-syrup','inputs':[{'tub':'K-1','mass_g':1000,"
+        "'empty':true},{'lot':'S-1','mass_g':1000},{'lot':'A-1','mass_g':1000}],'vessel':'v1',"
+        "'started':'2026-03-01T08:00:00+00:00','at':'2026-03-01T08:00:00+00:00'}\n"
+        "{'kind':'bottle','batch':'B-1','lot':'L-1','bottle_ml':500,'count':3,"
+        "'at':'2026-03-02T21:00:00+00:00'}\n"
+        "{'kind':'mix','batch':'B-2','recipe':'syrup','inputs':[{'tub':'K-2','mass_g':1000}],"
+        "'vessel':'v1','started':'2026-03-01T08:00:00+00:00','at':'2026-03-01T08:00:00+00:00'}";
+    struct room *room = kitchen();
+    cr_assert(room_ask(room, "write", "mode=import", made) == ERR_OK, "%s", room_why(room));
+    cr_assert(room_ask(room, "stock", "", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(yes(at(room_answer(room), "bottles", 0), "alcoholic"));
+    cr_assert(not_so(at(room_answer(room), "batches", 0), "alcoholic"));
+    cr_assert(room_ask(room, "write", "mode=log",
+                       "{'kind':'order','product':'spirit-syrup','count':6,'due':'2026-03-20'}") ==
+                  ERR_OK,
+              "%s", room_why(room));
+    cr_assert(yes(at(room_answer(room), "records", 0), "alcoholic"));
+    cr_assert(room_ask(room, "write", "mode=log",
+                       "{'kind':'order','product':'syrup','count':6,'due':'2026-03-20'}") ==
+              ERR_OK);
+    cr_assert(not(yes(at(room_answer(room), "records", 0), "alcoholic")));
+    room_free(room);
+}
+
+Test(recipe, a_plan_marks_batches_on_spirit)
+{
+    struct room *room = kitchen();
+    json_t *view = json_loads("{\"days\":[{\"mix\":[{\"recipe\":\"syrup\"},"
+                              "{\"recipe\":\"liqueur\"}],\"bottle\":[{\"recipe\":\"gone\"}]}]}",
+                              0, NULL);
+    (void)ask(room, "do=show code=syrup"); /* the books are caught up */
+    alcohol_mark_plan(ledger_catalogue(room_ledger(room)), view, 20515);
+    const json_t *day = at(view, "days", 0);
+    cr_assert(not_so(at(day, "mix", 0), "alcoholic"));
+    cr_assert(yes(at(day, "mix", 1), "alcoholic"));
+    cr_assert(not_so(at(day, "bottle", 0), "alcoholic"));
+    json_decref(view);
+    room_free(room);
+}
+
+/* A file may say what was done; a person is asked again, and may insist. */
+Test(recipe, a_person_who_writes_a_liquid_base_is_asked_again)
+{
+    static const char recipe[] =
+        "{'kind':'recipe','code':'new','product':'syrup','parts':[{'input':'grounds','parts':'1'},"
+        "{'input':'honey','parts':'1'}]}";
+    static const char mix[] =
+        "{'kind':'mix','batch':'B-9','recipe':'syrup','inputs':[{'tub':'K-1','mass_g':500},"
+        "{'lot':'H-1','mass_g':500}],'vessel':'v1','started':'2026-03-01T08:00:00+00:00'}";
+    struct room *room = kitchen();
+    cr_assert(room_ask(room, "write", "mode=log", recipe) == ERR_INPUT);
+    cr_assert_not_null(strstr(room_why(room), "brings its own water"));
+    cr_assert(room_ask(room, "write", "mode=log", mix) == ERR_INPUT);
+    cr_assert(eq(str, (char *)room_field(room), "inputs"));
+    cr_assert(room_ask(room, "write", "mode=log force=1", mix) == ERR_OK, "%s", room_why(room));
     room_free(room);
 }
