@@ -197,8 +197,9 @@ print_product(struct writer *writer, const json_t *answer)
     else
         fact(writer, "Product", "%s, %s (nine of ten batches: %s to %s)", g, ml, least, most);
     if (!isnan(yield))
-        fact(writer, "Yield", "%.0f g from a kilogram of grounds (%s)", yield,
-             text_of(answer, "yield_source"));
+        fact(writer, "Yield", "%.0f g from a kilogram of grounds (%s; own batches: %lld)", yield,
+             text_of(answer, "yield_source"),
+             (long long)json_integer_value(json_object_get(answer, "yield_batches")));
     if (number_of(answer, "abv_pct") > 0)
         fact(writer, "Strength", "%.1f %% vol (%.1f to %.1f), an estimate",
              number_of(answer, "abv_pct"), number_of(low, "abv_pct"), number_of(high, "abv_pct"));

@@ -1,7 +1,7 @@
 /* recipe.h - inside of the word `recipe`: what catalogue, stock and records say of one recipe.
  *
  * A file each: recipe_read.c the catalogue, recipe_stock.c tubs and ingredient lots,
- * recipe_records.c the kitchen's own batches, recipe_card.c the answer, recipe_suggest.c flavours.
+ * recipe_records.c the kitchen's own batches, recipe_size.c how much, recipe_card.c the answer, recipe_suggest.c flavours.
  */
 #ifndef DAEMON_SERVE_RECIPE_H
 #define DAEMON_SERVE_RECIPE_H
@@ -126,6 +126,27 @@ enum err recipe_records_load(struct recipe_ask *ask, struct err_text *why);
 
 /* [{step, text, time, source, batches}], own records in place of usual times. Yours. */
 json_t *recipe_steps(const struct recipe_ask *ask);
+
+/* A card in the making. */
+struct recipe_card {
+    struct recipe_ask *ask;
+    bool scale;
+    const char *by; /* what decided the size */
+    struct calc_recipe recipe;
+    struct calc_recipe_size size;
+    struct calc_recipe_card c;
+    int64_t grounds_short_g;
+    double cost_minor;
+    bool cost_known;
+    json_t *unpriced, *answer;
+};
+
+/* The size that the request asks for, with the tubs that it takes: recipe_size.c.
+ * ERR_INPUT, ERR_USAGE: two sizes, names that the catalogue does not have, no tub at hand. */
+enum err recipe_size(struct recipe_card *card, struct err_text *why);
+void recipe_take_tubs(struct recipe_card *card); /* for a mass that a person wanted */
+void recipe_say_size(struct recipe_card *card);  /* cautions: batch, vessel, tubs */
+unsigned recipe_market(const char *word);        /* eu, uk, us, all; 0: no such market */
 
 /* `show` and `scale`; `suggest`. */
 enum err recipe_card(struct recipe_ask *ask, bool scale, json_t **out_answer, struct err_text *why);

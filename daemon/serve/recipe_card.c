@@ -9,24 +9,6 @@
 #include "daemon/serve/show.h"
 #include "proto/fields.h"
 
-#define MASS_MOST 1e9 /* g and ml */
-
-static const double per_kg = 1000; /* g: the size of a card that nobody sized */
-
-/* A card in the making. */
-struct card {
-    struct recipe_ask *ask;
-    bool scale;
-    const char *by; /* what decided the size */
-    struct calc_recipe recipe;
-    struct calc_recipe_size size;
-    struct calc_recipe_card c;
-    int64_t grounds_short_g;
-    double cost_minor;
-    bool cost_known;
-    json_t *unpriced, *answer;
-};
-
 static json_t *
 real(double x)
 {
@@ -34,153 +16,15 @@ real(double x)
 }
 
 static void
-put(struct card *card, const char *name, json_t *value)
+put(struct recipe_card *card, const char *name, json_t *value)
 {
     (void)json_object_set_new(card->answer, name, value);
 }
 
 static bool
-is_class(const struct card *card, Knockbox__ProductClass class)
+is_class(const struct recipe_card *card, Knockbox__ProductClass class)
 {
     return card->ask->product != NULL && card->ask->product->class_ == class;
-}
-
-/* 0: no such market. */
-static unsigned
-market_of(const char *word)
-{
-    static const struct {
-        const char *word;
-        unsigned market;
-    } markets[] = {{"eu", CALC_MARKET_EU},
-                   {"uk", CALC_MARKET_UK},
-                   {"us", CALC_MARKET_US},
-                   {"all", CALC_MARKET_ALL}};
-    for (size_t i = 0; i < sizeof markets / sizeof markets[0]; i++)
-        if (strcmp(word, markets[i].word) == 0)
-            return markets[i].market;
-    return 0;
-}
-
-/* ---- the size */
-
-/* The vessel of the request, else the largest; NULL: none. */
-static const Knockbox__Vessel *
-vessel_of(const struct recipe_ask *ask)
-{
-    const char *wanted = call_arg(ask->call, "vessel");
-    const char *const *keys = NULL;
-    const Knockbox__Vessel *best = NULL;
-    unsigned n = catalogue_keys(ask->catalogue, KNOCKBOX__RECORD__BODY_VESSEL, &keys);
-    for (unsigned i = 0; i < n; i++) {
-        const Knockbox__Vessel *v =
-            (const Knockbox__Vessel *)recipe_get(ask, KNOCKBOX__RECORD__BODY_VESSEL, keys[i]);
-        if (v == NULL || (v->has_to && v->to < ask->today) ||
-            (wanted != NULL && strcmp(wanted, keys[i]) != 0))
-            continue;
-        if (best == NULL || v->holds_ml > best->holds_ml)
-            best = v;
-    }
-    return best;
-}
-
-/* Most of the mix, at 1 g a millilitre where only the volume is known. */
-static double
-vessel_g(const Knockbox__Vessel *vessel)
-{
-    double by_volume = (double)vessel->holds_ml, by_mass = (double)vessel->holds_g;
-    return vessel->has_holds_g && by_mass < by_volume ? by_mass : by_volume;
-}
-
-static double
-grounds_most(const struct card *card)
-{
-    const struct recipe_ask *ask = card->ask;
-    const Knockbox__Vessel *vessel = vessel_of(ask);
-    double most = ask->recipe->has_grounds_max_g ? (double)ask->recipe->grounds_max_g : MASS_MOST;
-    double all = 0, grounds = 0;
-    for (size_t i = 0; i < ask->n; i++) {
-        all += ask->lines[i].parts;
-        grounds += ask->lines[i].kind == CALC_GROUNDS ? ask->lines[i].parts : 0;
-    }
-    return vessel != NULL ? fmin(most, vessel_g(vessel) * grounds / all) : most;
-}
-
-static enum err
-size_at_hand(struct card *card, struct err_text *why)
-{
-    int64_t g = recipe_take_fitting(card->ask, grounds_most(card));
-    card->by = "the tubs at hand";
-    card->size.grounds_g = (double)g;
-    if (g > 0)
-        return ERR_OK;
-    return err_set(ERR_INPUT, why,
-                   "no whole tub at hand fits a batch of %s: say tubs=, grounds_g= or product_ml=",
-                   card->ask->recipe->code);
-}
-
-static enum err
-size_by_tubs(struct card *card, const char *tubs, struct err_text *why)
-{
-    int64_t g = 0;
-    enum err e = recipe_take_named(card->ask, tubs, &g, why);
-    card->by = "the tubs given";
-    card->size.grounds_g = (double)g;
-    return e;
-}
-
-/* A name of the request that the catalogue does not have is no other size. */
-static enum err
-check_names(const struct recipe_ask *ask, struct err_text *why)
-{
-    const char *vessel = call_arg(ask->call, "vessel");
-    const char *coffee = call_arg(ask->call, "grounds");
-    const char *market = call_arg(ask->call, "market");
-    if (vessel != NULL && vessel_of(ask) == NULL)
-        return err_input(why, "vessel", vessel, "a vessel of the catalogue that is in use");
-    if (coffee != NULL && recipe_get(ask, KNOCKBOX__RECORD__BODY_COFFEE, coffee) == NULL)
-        return err_input(why, "grounds", coffee, "a coffee of the catalogue");
-    if (market != NULL && market_of(market) == 0)
-        return err_input(why, "market", market, "eu, uk, us or all");
-    return ERR_OK;
-}
-
-static enum err
-size_of(struct card *card, struct err_text *why)
-{
-    static const char *const names[] = {"grounds_g", "product_g", "product_ml", "tubs"};
-    const char *tubs = call_arg(card->ask->call, "tubs");
-    double *const to[] = {&card->size.grounds_g, &card->size.product_g, &card->size.product_ml};
-    enum err e = check_names(card->ask, why);
-    int given = 0;
-    for (size_t i = 0; i < 4; i++)
-        if (call_arg(card->ask->call, names[i]) != NULL) {
-            card->by = names[i];
-            given++;
-        }
-    if (given > 1)
-        return err_set(ERR_USAGE, why, "give one of grounds_g, product_g, product_ml and tubs");
-    for (size_t i = 0; i < 3 && e == ERR_OK; i++)
-        e = recipe_arg(card->ask, names[i], 1, MASS_MOST, to[i], why);
-    if (e != ERR_OK || given == 1)
-        return e == ERR_OK && tubs != NULL ? size_by_tubs(card, tubs, why) : e;
-    bool grounds = calc_recipe_has(&card->recipe, CALC_GROUNDS);
-    if (card->scale && grounds)
-        return size_at_hand(card, why);
-    card->by = grounds ? "a kilogram of grounds" : "a kilogram of product";
-    *(grounds ? &card->size.grounds_g : &card->size.product_g) = per_kg;
-    return ERR_OK;
-}
-
-/* Tubs for a mass that a person wanted. A card for a kilogram takes none. */
-static void
-take_tubs(struct card *card)
-{
-    bool wanted = call_arg(card->ask->call, "grounds_g") != NULL ||
-                  call_arg(card->ask->call, "product_g") != NULL ||
-                  call_arg(card->ask->call, "product_ml") != NULL;
-    if (wanted && card->c.grounds_g > 0)
-        card->grounds_short_g = recipe_take_mass(card->ask, llround(card->c.grounds_g));
 }
 
 /* ---- what to weigh */
@@ -195,7 +39,7 @@ notes_json(const Knockbox__Texts *notes)
 }
 
 static json_t *
-grounds_json(struct card *card, const struct recipe_part *part, int64_t mass_g)
+grounds_json(struct recipe_card *card, const struct recipe_part *part, int64_t mass_g)
 {
     return json_pack("{s:s, s:s, s:n, s:f, s:I, s:[], s:I, s:i, s:[], s:f}", "input", part->input,
                      "class", "grounds", "name", "parts", part->parts, "mass_g", (json_int_t)mass_g,
@@ -204,7 +48,7 @@ grounds_json(struct card *card, const struct recipe_part *part, int64_t mass_g)
 }
 
 static json_t *
-item_json(struct card *card, const struct recipe_part *part, int64_t mass_g)
+item_json(struct recipe_card *card, const struct recipe_part *part, int64_t mass_g)
 {
     struct recipe_cost cost;
     recipe_take_item(card->ask, part, mass_g, &cost);
@@ -230,7 +74,7 @@ item_json(struct card *card, const struct recipe_part *part, int64_t mass_g)
 }
 
 static void
-put_parts(struct card *card)
+put_parts(struct recipe_card *card)
 {
     json_t *list = json_array();
     for (size_t i = 0; i < card->ask->n; i++) {
@@ -243,7 +87,7 @@ put_parts(struct card *card)
 }
 
 static void
-put_tubs(struct card *card)
+put_tubs(struct recipe_card *card)
 {
     json_t *list = json_array();
     for (size_t i = 0; i < card->ask->stock.n_tubs; i++) {
@@ -265,7 +109,7 @@ put_tubs(struct card *card)
 /* ---- what comes of it */
 
 static const char *
-yield_source(const struct card *card)
+yield_source(const struct recipe_card *card)
 {
     if (card->c.yield.batches > 0)
         return "the kitchen's own batches, around what is usual";
@@ -273,7 +117,7 @@ yield_source(const struct card *card)
 }
 
 static void
-put_product(struct card *card)
+put_product(struct recipe_card *card)
 {
     const struct calc_recipe_card *c = &card->c;
     put(card, "grounds_g", json_integer(llround(c->grounds_g)));
@@ -301,20 +145,11 @@ put_product(struct card *card)
     put(card, "why", show_text(calc_blend_limit_text(c->liquor.limit)));
 }
 
-/* What would reach the strength and sweetness that the recipe, or the request, aims at. */
-static enum err
-put_target(struct card *card, struct err_text *why)
+/* NAN: as the mix has it. */
+static struct calc_target_in
+target_in(const struct recipe_card *card, double abv, double sugar)
 {
     const struct recipe_ask *ask = card->ask;
-    double abv = recipe_number(ask->recipe->target_abv_pct);
-    double sugar = recipe_number(ask->recipe->target_sugar_g_l);
-    enum err e = recipe_arg(ask, "target_abv_pct", 0, 100, &abv, why);
-    if (e == ERR_OK)
-        e = recipe_arg(ask, "target_sugar_g_l", 0, 2000, &sugar, why);
-    if (e != ERR_OK || (isnan(abv) && isnan(sugar))) {
-        put(card, "target", json_null());
-        return e;
-    }
     struct calc_target_in in = {
         .abv_pct = isnan(abv) ? card->c.liquor.abv_pct : abv,
         .sugar_g_per_l = isnan(sugar) ? card->c.liquor.sugar_g_per_l : sugar,
@@ -330,18 +165,41 @@ put_target(struct card *card, struct err_text *why)
         if (ask->lines[i].kind == CALC_COFFEE)
             in.coffee_tds_pct = ask->lines[i].pct;
     }
+    return in;
+}
+
+static json_t *
+target_json(const struct calc_target_in *in, const struct calc_target *t)
+{
+    bool reached = t->limit == CALC_TARGET_REACHED;
+    return json_pack(
+        "{s:f, s:f, s:b, s:o, s:o, s:o, s:o, s:s, s:o, s:o}", "abv_pct", in->abv_pct,
+        "sugar_g_per_l", in->sugar_g_per_l, "reached", reached, "why",
+        show_text(calc_target_limit_text(t->limit)), "spirit_g",
+        reached ? real(t->spirit_g) : json_null(), "sugar_g",
+        reached ? real(t->sugar_g) : json_null(), "fill_g", reached ? real(t->fill_g) : json_null(),
+        "fill", in->coffee_tds_pct > 0 ? "coffee" : "water", "nearest_abv_pct",
+        real(t->nearest_abv_pct), "nearest_sugar_g_per_l", real(t->nearest_sugar_g_per_l));
+}
+
+/* What would reach the strength and sweetness that the recipe, or the request, aims at. */
+static enum err
+put_target(struct recipe_card *card, struct err_text *why)
+{
+    const struct recipe_ask *ask = card->ask;
+    double abv = recipe_number(ask->recipe->target_abv_pct);
+    double sugar = recipe_number(ask->recipe->target_sugar_g_l);
+    enum err e = recipe_arg(ask, "target_abv_pct", 0, 100, &abv, why);
+    if (e == ERR_OK)
+        e = recipe_arg(ask, "target_sugar_g_l", 0, 2000, &sugar, why);
+    if (e != ERR_OK || (isnan(abv) && isnan(sugar))) {
+        put(card, "target", json_null());
+        return e;
+    }
+    struct calc_target_in in = target_in(card, abv, sugar);
     struct calc_target t;
     calc_target(&in, &t);
-    bool reached = t.limit == CALC_TARGET_REACHED;
-    put(card, "target",
-        json_pack("{s:f, s:f, s:b, s:o, s:o, s:o, s:o, s:s, s:o, s:o}", "abv_pct", in.abv_pct,
-                  "sugar_g_per_l", in.sugar_g_per_l, "reached", reached, "why",
-                  show_text(calc_target_limit_text(t.limit)), "spirit_g",
-                  reached ? real(t.spirit_g) : json_null(), "sugar_g",
-                  reached ? real(t.sugar_g) : json_null(), "fill_g",
-                  reached ? real(t.fill_g) : json_null(), "fill",
-                  in.coffee_tds_pct > 0 ? "coffee" : "water", "nearest_abv_pct",
-                  real(t.nearest_abv_pct), "nearest_sugar_g_per_l", real(t.nearest_sugar_g_per_l)));
+    put(card, "target", target_json(&in, &t));
     return ERR_OK;
 }
 
@@ -349,7 +207,7 @@ put_target(struct card *card, struct err_text *why)
 
 /* What is known of it; minor units, rounded here and nowhere before. */
 static void
-put_cost(struct card *card)
+put_cost(struct recipe_card *card)
 {
     const struct recipe_ask *ask = card->ask;
     const char *currency = recipe_currency(ask);
@@ -381,7 +239,7 @@ put_cost(struct card *card)
 /* ---- marks, cautions, reminders */
 
 static const char *
-base_of(const struct card *card)
+base_of(const struct recipe_card *card)
 {
     bool spirit = calc_recipe_has(&card->recipe, CALC_SPIRIT);
     bool coffee = calc_recipe_has(&card->recipe, CALC_COFFEE);
@@ -391,7 +249,7 @@ base_of(const struct card *card)
 }
 
 static void
-put_marks(struct card *card)
+put_marks(struct recipe_card *card)
 {
     const struct recipe_ask *ask = card->ask;
     bool spirit = calc_recipe_has(&card->recipe, CALC_SPIRIT);
@@ -415,12 +273,12 @@ put_marks(struct card *card)
 }
 
 static void
-put_reminders(struct card *card)
+put_reminders(struct recipe_card *card)
 {
     const char *wanted = call_arg(card->ask->call, "market");
     const struct calc_blend *liquor = &card->c.liquor;
     const struct calc_rule *rules[CALC_REMINDERS_MOST];
-    unsigned market = wanted != NULL ? market_of(wanted) : CALC_MARKET_ALL;
+    unsigned market = wanted != NULL ? recipe_market(wanted) : CALC_MARKET_ALL;
     char text[CALC_REMINDER_TEXT];
     struct calc_drink drink = {
         .abv_pct = liquor->abv_pct,
@@ -439,31 +297,7 @@ put_reminders(struct card *card)
 }
 
 static void
-say_size(struct card *card)
-{
-    const struct recipe_ask *ask = card->ask;
-    const Knockbox__Recipe *r = ask->recipe;
-    const Knockbox__Vessel *vessel = vessel_of(ask);
-    bool sized = strncmp(card->by, "a kilogram", 10) != 0;
-    if (sized && r->has_grounds_min_g && llround(card->c.grounds_g) < r->grounds_min_g)
-        recipe_say(ask->cautions, "Under the least of a batch by the recipe, %lld g of grounds.",
-                   (long long)r->grounds_min_g);
-    if (sized && r->has_grounds_max_g && llround(card->c.grounds_g) > r->grounds_max_g)
-        recipe_say(ask->cautions, "Over the most of a batch by the recipe, %lld g of grounds.",
-                   (long long)r->grounds_max_g);
-    if (sized && vessel != NULL && card->c.total_g > vessel_g(vessel) + 0.5)
-        recipe_say(ask->cautions, "The mix is more than vessel %s holds: make %.0f batches of it.",
-                   vessel->code, ceil(card->c.total_g / vessel_g(vessel) - 1e-9));
-    if (card->c.product_g > card->c.liquor.mass_g * card->c.g_per_part + 0.5)
-        recipe_say(ask->cautions, "More product is expected than there is liquor in the mix: look "
-                                  "at yield_g_per_kg of the recipe, and at the batches.");
-    if (card->grounds_short_g > 0)
-        recipe_say(ask->cautions, "The tubs at hand are %lld g short of it.",
-                   (long long)card->grounds_short_g);
-}
-
-static void
-say_cautions(struct card *card)
+say_cautions(struct recipe_card *card)
 {
     json_t *list = card->ask->cautions;
     recipe_say(list, "Estimates for planning. Food safety: the local food code and the site's own "
@@ -477,7 +311,7 @@ say_cautions(struct card *card)
 /* ---- all of it */
 
 static void
-put_head(struct card *card)
+put_head(struct recipe_card *card)
 {
     const struct recipe_ask *ask = card->ask;
     put(card, "recipe", json_string(ask->recipe->code));
@@ -493,7 +327,7 @@ put_head(struct card *card)
 }
 
 static enum err
-work_out(struct card *card, struct err_text *why)
+work_out(struct recipe_card *card, struct err_text *why)
 {
     const Knockbox__Recipe *r = card->ask->recipe;
     card->recipe = (struct calc_recipe){.lines = card->ask->lines,
@@ -503,25 +337,25 @@ work_out(struct card *card, struct err_text *why)
                                                           : NAN,
                                         .yields = card->ask->records.yields,
                                         .yields_count = card->ask->records.n_yields};
-    enum err e = size_of(card, why);
+    enum err e = recipe_size(card, why);
     if (e != ERR_OK)
         return e;
     enum calc_recipe_fault fault = calc_recipe(&card->recipe, &card->size, &card->c);
     if (fault != CALC_RECIPE_GOOD)
         return err_set(ERR_INPUT, why, "%s: %s", r->code, calc_recipe_fault_text(fault));
-    take_tubs(card);
+    recipe_take_tubs(card);
     return ERR_OK;
 }
 
 enum err
 recipe_card(struct recipe_ask *ask, bool scale, json_t **out_answer, struct err_text *why)
 {
-    struct card card = {.ask = ask,
-                        .scale = scale,
-                        .by = "",
-                        .cost_known = true,
-                        .unpriced = json_array(),
-                        .answer = json_object()};
+    struct recipe_card card = {.ask = ask,
+                               .scale = scale,
+                               .by = "",
+                               .cost_known = true,
+                               .unpriced = json_array(),
+                               .answer = json_object()};
     enum err e = work_out(&card, why);
     if (e == ERR_OK) {
         put_head(&card);
@@ -533,7 +367,7 @@ recipe_card(struct recipe_ask *ask, bool scale, json_t **out_answer, struct err_
         put_cost(&card);
         put(&card, "steps", recipe_steps(ask));
         put_reminders(&card);
-        say_size(&card);
+        recipe_say_size(&card);
         say_cautions(&card);
         put(&card, "cautions", json_incref(ask->cautions));
         put(&card, "assumed", json_incref(ask->assumed));
