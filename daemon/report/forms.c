@@ -36,10 +36,17 @@ print_csv(const struct table_model *model, char **out_bytes, size_t *out_len, st
     return sized(report_csv, model, out_bytes, out_len, why);
 }
 
+static enum err
+print_html(const struct table_model *model, char **out_bytes, size_t *out_len, struct err_text *why)
+{
+    return sized(report_html, model, out_bytes, out_len, why);
+}
+
 static const struct report_form table[] = {
-    {"json", "json", "application/json", print_json},
-    {"text", "txt", "text/plain; charset=utf-8", print_plain},
-    {"csv", "csv", "text/csv; charset=utf-8", print_csv},
+    {"json", "json", "application/json", false, print_json},
+    {"text", "txt", "text/plain; charset=utf-8", false, print_plain},
+    {"csv", "csv", "text/csv; charset=utf-8", false, print_csv},
+    {"html", "html", "text/html; charset=utf-8", true, print_html},
 };
 
 enum {

@@ -5,6 +5,7 @@
 #ifndef DAEMON_REPORT_FORMS_H
 #define DAEMON_REPORT_FORMS_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include "daemon/report/table.h"
 #include "proto/err.h"
@@ -13,6 +14,7 @@ struct report_form {
     const char *name;   /* "json": as people write it, and the end of the file's name */
     const char *suffix; /* "json" */
     const char *media;  /* "application/json" */
+    bool pictures;      /* wants the sections for pictures (report_ask of report_month.h) */
     /* *out_bytes is yours (free), of *out_len bytes; may hold NUL. */
     enum err (*print)(const struct table_model *model, char **out_bytes, size_t *out_len,
                       struct err_text *why);

@@ -59,9 +59,8 @@ column_of(const struct section *s, const char *key)
     return i;
 }
 
-/* "" where the row has none. */
-static const char *
-text_of(const struct section *s, size_t row, const char *key)
+const char *
+people_text(const struct section *s, size_t row, const char *key)
 {
     size_t i = column_of(s, key);
     const struct cell *cell = i < s->n_columns ? table_cell(s, row, i) : NULL;
@@ -89,7 +88,7 @@ copy_cell(struct table_model *people, const struct section *s, size_t row, size_
     int64_t minor = 0;
     if (cell->type == CELL_TEXT && strcmp(column->unit, "minor") == 0 &&
         whole_of(cell->text, &minor))
-        table_set(people, column->key, money_print(minor, text_of(s, row, "currency"), room));
+        table_set(people, column->key, money_print(minor, people_text(s, row, "currency"), room));
     else if (cell->type == CELL_TEXT || cell->type == CELL_NULL)
         table_set(people, column->key, cell->text);
     else if (cell->type != CELL_ABSENT)
@@ -131,7 +130,7 @@ is_in(const struct sum *rule, const struct section *s, size_t row, const char *g
 {
     if (rule->skip != NULL && is_among(rule->skip, people_word(table_cell(s, row, 0))))
         return false;
-    return rule->by == NULL || strcmp(text_of(s, row, rule->by), group) == 0;
+    return rule->by == NULL || strcmp(people_text(s, row, rule->by), group) == 0;
 }
 
 /* The sum of a column; false when a part of it is not known. */
@@ -183,10 +182,10 @@ static void
 put_totals(struct table_model *people, const struct section *s, const struct sum *rule)
 {
     for (size_t row = 0; row < s->n_rows; row++) {
-        const char *group = rule->by != NULL ? text_of(s, row, rule->by) : "";
+        const char *group = rule->by != NULL ? people_text(s, row, rule->by) : "";
         size_t before = 0, all = 0;
         for (size_t i = 0; i < s->n_rows; i++) {
-            bool in = rule->by == NULL || strcmp(text_of(s, i, rule->by), group) == 0;
+            bool in = rule->by == NULL || strcmp(people_text(s, i, rule->by), group) == 0;
             all += in;
             before += in && i < row;
         }
@@ -205,7 +204,8 @@ people_is_whole_currency(const struct section *product, size_t row)
 {
     size_t lines = product->n_rows - product->n_totals, same = 0;
     for (size_t i = 0; i < lines; i++)
-        same += strcmp(text_of(product, i, "currency"), text_of(product, row, "currency")) == 0;
+        same +=
+            strcmp(people_text(product, i, "currency"), people_text(product, row, "currency")) == 0;
     return row >= lines || same == 1;
 }
 

@@ -19,6 +19,9 @@ const char *people_unit(const struct column *column);
 /* "yes", "no", "-" for null, "" for absent, else the text. */
 const char *people_word(const struct cell *cell);
 
+/* The text in column `key` of a row; "" where there is none. */
+const char *people_text(const struct section *section, size_t row, const char *key);
+
 /* Does row `row` of `product` stand for all of its currency? */
 bool people_is_whole_currency(const struct section *product, size_t row);
 

@@ -62,6 +62,7 @@ struct report_input {
     size_t n_late;
     const struct report_correction *corrections;
     size_t n_corrections;
+    bool pictures; /* one section more, for a picture: `grounds.sites` */
 };
 
 /* *out_model is yours: end it with table_free(). */
@@ -73,6 +74,7 @@ enum err report_build(const struct report_input *input, struct table_model **out
 enum err report_json(const struct table_model *model, char **out_text, struct err_text *why);
 enum err report_text(const struct table_model *model, char **out_text, struct err_text *why);
 enum err report_csv(const struct table_model *model, char **out_text, struct err_text *why);
+enum err report_html(const struct table_model *model, char **out_text, struct err_text *why);
 
 /* BLAKE2b-256 of the JSON print without `heads`: what a close writes down. */
 enum err report_hash(const struct table_model *model, uint8_t out_hash[32], struct err_text *why);

@@ -1,5 +1,5 @@
 /* report_month.c - the month of a ledger, and the closing of periods. */
-#include "daemon/report/report_month.h"
+#include "daemon/report/report_months.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -453,10 +453,11 @@ as_it_stands(struct gathered *g, struct ledger *ledger, struct store *store,
              const struct report_ask *ask, struct table_model **out_model, struct err_text *why)
 {
     struct closing closing;
-    enum err e = ledger_closing(ledger, ask->month, INT64_MAX, &closing, why);
+    int64_t until_ms = ask->closed_by_ms != 0 ? ask->closed_by_ms : INT64_MAX;
+    enum err e = ledger_closing(ledger, ask->month, until_ms, &closing, why);
     if (e == ERR_OK)
         e = gather_closed(g, ledger, &closing, why);
-    else if (e == ERR_NOT_FOUND)
+    else if (e == ERR_NOT_FOUND && ask->closed_by_ms == 0)
         e = gather_open(g, ledger, store, why);
     int64_t before_ms = g->input.status != REPORT_OPEN ? closing.held_ms - 1 : INT64_MAX;
     return e == ERR_OK ? build(g, ledger, store, before_ms, out_model, why) : e;
@@ -486,10 +487,18 @@ report_month(struct ledger *ledger, struct store *store, const struct report_ask
 {
     struct gathered g;
     begin(&g, store, ask->month);
+    g.input.pictures = ask->pictures;
     enum err e = ask->version == REPORT_AS_IT_STANDS
                      ? as_it_stands(&g, ledger, store, ask, out_model, why)
                      : as_if_closed(&g, ledger, store, ask, out_model, why);
     gathered_done(&g);
+    if (e != ERR_OK || !ask->pictures || ask->version != REPORT_AS_IT_STANDS)
+        return e;
+    e = report_months_add(ledger, store, ask->month, *out_model, why);
+    if (e != ERR_OK) {
+        table_free(*out_model);
+        *out_model = NULL;
+    }
     return e;
 }
 
@@ -634,7 +643,8 @@ period_close_make(struct ledger *ledger, struct store *store, int32_t month, con
                   struct err_text *why)
 {
     char text[MONTH_TEXT];
-    struct report_ask ask = {month, REPORT_AS_IF_CLOSED, edition, NULL};
+    struct report_ask ask = {
+        .month = month, .version = REPORT_AS_IF_CLOSED, .edition = edition, .reason = NULL};
     Knockbox__PeriodClose *close = arena_take(arena, sizeof *close);
     if (close == NULL)
         return out_of_memory(why);
@@ -659,7 +669,8 @@ restate_make(struct ledger *ledger, struct store *store, int32_t month, const ch
 {
     char text[MONTH_TEXT];
     struct closing last;
-    struct report_ask ask = {month, REPORT_AS_IF_CLOSED, edition, reason};
+    struct report_ask ask = {
+        .month = month, .version = REPORT_AS_IF_CLOSED, .edition = edition, .reason = reason};
     enum err e = ledger_closing(ledger, month, INT64_MAX, &last, why);
     if (e == ERR_NOT_FOUND)
         return refuse(why, month, "a closed month");

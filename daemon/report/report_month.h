@@ -19,6 +19,13 @@ struct report_ask {
     enum report_version version;
     const char *edition; /* REPORT_AS_IF_CLOSED: pinned with it; NULL: as E2 */
     const char *reason;  /* REPORT_AS_IF_CLOSED of a closed month: of the restatement */
+    /* Sections more, for pictures (docs/report.md): `grounds.sites`, and with REPORT_AS_IT_STANDS
+     * `months`: up to twelve that end with this one, of a closed month as they were known when it
+     * was closed. Not in what a close pins. */
+    bool pictures;
+    /* REPORT_AS_IT_STANDS: as it stood at that moment, ERR_NOT_FOUND when it was not closed by
+     * then; 0: now. */
+    int64_t closed_by_ms;
 };
 
 /* *out_model is yours: end it with table_free(). A restated month has one section more,

@@ -1,4 +1,4 @@
-/* word_report.c - `report`: a month as JSON, text or CSV; `trace`: where from and where to. */
+/* word_report.c - `report`: a month in any of its prints; `trace`: where from and where to. */
 #include <stdlib.h>
 #include <string.h>
 #include "daemon/report/forms.h"
@@ -16,14 +16,11 @@ send_text(struct call *call, char *taken, struct err_text *why)
 }
 
 static enum err
-print_model(struct call *call, const struct table_model *model, struct err_text *why)
+print_model(struct call *call, const struct report_form *form, const struct table_model *model,
+            struct err_text *why)
 {
-    const char *name = call_arg(call, "form");
-    const struct report_form *form = report_form_find(name != NULL ? name : "json");
-    char *bytes = NULL, names[128];
+    char *bytes = NULL;
     size_t len = 0;
-    if (form == NULL)
-        return err_input(why, "form", name, report_form_names(names, sizeof names));
     enum err e = form->print(model, &bytes, &len, why);
     if (e == ERR_OK)
         e = call_data(call, bytes, len, why);
@@ -37,14 +34,19 @@ word_report(struct call *call, struct err_text *why)
     struct ledger *ledger = NULL;
     struct table_model *model = NULL;
     struct report_ask ask = {.version = REPORT_AS_IT_STANDS};
-    const char *month = call_arg(call, "month");
+    const char *month = call_arg(call, "month"), *name = call_arg(call, "form");
+    const struct report_form *form = report_form_find(name != NULL ? name : "json");
+    char names[128];
     if (month == NULL || !month_parse(month, &ask.month))
         return err_input(why, "month", month, "a month such as 2026-03");
+    if (form == NULL)
+        return err_input(why, "form", name, report_form_names(names, sizeof names));
+    ask.pictures = form->pictures;
     enum err e = call_ledger(call, &ledger, why);
     if (e == ERR_OK)
         e = report_month(ledger, call->serve->options.store, &ask, &model, why);
     if (e == ERR_OK)
-        e = print_model(call, model, why);
+        e = print_model(call, form, model, why);
     table_free(model);
     return e;
 }

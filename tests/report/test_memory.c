@@ -70,6 +70,10 @@ print_all(const struct report_input *input, struct err_text *why)
     if (e == ERR_OK)
         e = report_text(model, &text, why);
     free(text);
+    text = NULL;
+    if (e == ERR_OK)
+        e = report_html(model, &text, why);
+    free(text);
     table_free(model);
     return e;
 }
@@ -82,7 +86,8 @@ Test(memory, every_failed_allocation_of_a_build_is_an_answer)
     struct report_input input = {.month = play_month("2026-03"),
                                  .hub_site = "kitchen",
                                  .books = books,
-                                 .catalogue = catalogue};
+                                 .catalogue = catalogue,
+                                 .pictures = true};
     enum err e = ERR_MEM;
     long n = 0;
     for (; e != ERR_OK && n < 20000; n++) {
