@@ -63,7 +63,7 @@ done
 
 # The month's report over what the hub holds now, and the ledger's catching up before it.
 "$bin/knockbox" status --at "$work/hub" >/dev/null
-events=$("$bin/knockbox" verify --json --at "$work/hub" | tr ',{' '\n\n' | sed -n 's/.*"checked": *\([0-9]*\).*/\1/p' | head -n 1)
+events=$("$bin/knockbox" verify --json --at "$work/hub" | sed -n 's/.*"records": *\([0-9]*\).*/\1/p')
 "$bin/knockbox" report 2026-01 --json --at "$work/hub" >/dev/null
 a=$(date +%s%N)
 "$bin/knockbox" report 2026-01 --json --at "$work/hub" >/dev/null

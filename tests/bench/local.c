@@ -3,7 +3,7 @@
  *   bench_local DIR KNOCKBOX [TIMES]
  *
  * DIR: the folder of a running café; KNOCKBOX: the client. Prints metric lines. Records written:
- * closes of one invented day and notes.
+ * closes of one day after the other, backwards, and notes.
  */
 #include <spawn.h>
 #include <stdio.h>
@@ -12,6 +12,7 @@
 #include <sys/socket.h>
 #include <sys/un.h>
 #include <sys/wait.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "proto/local.h"
@@ -90,10 +91,16 @@ close_in_service(const char *dir, size_t times)
     if (took == NULL)
         fail("memory");
     for (size_t i = 0; i < times; i++) {
+        char line[256], day[16];
+        time_t back = time(NULL) - (time_t)(i + 1) * 24 * 3600; /* a day is closed once */
+        (void)strftime(day, sizeof day, "%Y-%m-%d", gmtime(&back));
+        (void)snprintf(
+            line, sizeof line,
+            "{\"kind\":\"close\",\"day\":\"%s\",\"pucks\":120,\"uncaptured_g\":410,"
+            "\"uncaptured_method\":\"weighed\",\"stream\":\"general-bin\",\"by\":\"RK\"}",
+            day);
         double start = bench_now();
-        if (!ask(fd, "write",
-                 "{\"kind\":\"close\",\"day\":\"2026-03-02\",\"pucks\":120,\"uncaptured_g\":410,"
-                 "\"uncaptured_method\":\"weighed\",\"stream\":\"general-bin\",\"by\":\"RK\"}"))
+        if (!ask(fd, "write", line))
             exit(1);
         took[i] = (bench_now() - start) * 1e6;
     }
