@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include "client/ask.h"
+#include "client/writer.h"
 
 /* The hub prints it: one table model feeds all forms (docs/report.md), and it knows which there
  * are. */
@@ -30,6 +31,74 @@ put(const char *path, const char *text, struct err_text *why)
                   : ERR_OK;
 }
 
+static const struct column columns[] = {
+    {"id", "number", CELL_COUNT, 0},      {"target", "target", CELL_TEXT, 0},
+    {"url", "where", CELL_TEXT, 0},       {"to", "to", CELL_TEXT, 0},
+    {"subject", "subject", CELL_TEXT, 0}, {"names", "files", CELL_LIST, 0},
+};
+
+/* The names of the files, for a cell. */
+static void
+add_names(json_t *jobs)
+{
+    size_t i, j;
+    json_t *job, *file;
+    json_array_foreach(jobs, i, job)
+    {
+        json_t *names = json_array();
+        json_array_foreach(json_object_get(job, "files"), j, file)(void)
+            json_array_append(names, json_object_get(file, "name"));
+        (void)json_object_set_new(job, "names", names);
+    }
+}
+
+/* "office, smtp://...: Knockbox report 2026-03" and its files. */
+static void
+print_lines(struct writer *writer, const json_t *jobs)
+{
+    size_t i, j;
+    json_t *job, *name;
+    json_array_foreach((json_t *)(uintptr_t)jobs, i, job)
+    {
+        const char *to = json_string_value(json_object_get(job, "to"));
+        writer_line(writer, "%s: %s%s%s", json_string_value(json_object_get(job, "target")),
+                    json_string_value(json_object_get(job, "url")),
+                    to != NULL && to[0] != '\0' ? " to " : "", to != NULL ? to : "");
+        writer_line(writer, "  %s", json_string_value(json_object_get(job, "subject")));
+        json_array_foreach(json_object_get(job, "names"), j, name)
+            writer_line(writer, "  %s", json_string_value(name));
+    }
+}
+
+/* What goes where, now or in a dry run. */
+static enum err
+send_it(const struct given *given, struct question *question, struct err_text *why)
+{
+    struct writer writer;
+    json_t *answer = NULL;
+    question_arg(question, "send", given_value(given, "--send"));
+    const char *as = given_value(given, "--as");
+    question_arg(question, "as", as != NULL ? as : given_value(given, "--format"));
+    question_arg(question, "dry_run", given_flag(given, "--dry-run") ? "1" : NULL);
+    enum err e = ask_once(given, question, &answer, why);
+    if (e != ERR_OK)
+        return e;
+    bool dry = json_is_true(json_object_get(answer, "dry_run"));
+    json_t *jobs = json_object_get(answer, "jobs");
+    writer_init(&writer, given->output, stdout);
+    writer_answer(&writer, answer);
+    add_names(jobs);
+    if (given->output == OUTPUT_CSV)
+        writer_table(&writer, columns, sizeof columns / sizeof columns[0], jobs);
+    if (dry || !given->quiet) {
+        print_lines(&writer, jobs);
+        writer_line(&writer, dry ? "Nothing was sent: this is what would go out."
+                                 : "In the outbox: see knockbox outbox.");
+    }
+    json_decref(answer);
+    return ERR_OK;
+}
+
 static enum err
 run(const struct given *given, struct err_text *why)
 {
@@ -37,6 +106,10 @@ run(const struct given *given, struct err_text *why)
     struct wire *wire = NULL;
     char *text = NULL;
     question_arg(&question, "month", given->args[0]);
+    if (given_value(given, "--send") != NULL)
+        return send_it(given, &question, why);
+    if (given_flag(given, "--dry-run") || given_value(given, "--as") != NULL)
+        return err_set(ERR_USAGE, why, "--as and --dry-run go with --send TARGET");
     question_arg(&question, "form", form_of(given));
     enum err e = wire_open(given->at, given->key, &wire, why);
     if (e == ERR_OK)
@@ -54,11 +127,15 @@ const struct command command_report = {
     .usage = "YYYY-MM",
     .more = "Computed by the hub. A closed month prints the same for ever.\n"
             "--format html is one page for a browser or paper, with pictures; it\n"
-            "needs no network.\n",
+            "needs no network. Targets of --send stand in the hub's delivery.conf.\n",
     .options = {{"--format", "FORM", "text, json, csv or html"},
-                {"--out", "FILE", "write there, not to stdout"}},
+                {"--out", "FILE", "write there, not to stdout"},
+                {"--send", "TARGETS", "hand it to the outbox for these targets"},
+                {"--as", "FORMS", "what is sent, such as html,csv (text)"},
+                {"--dry-run", NULL, "with --send: say what would go where"}},
     .examples = {"knockbox report 2026-03", "knockbox report 2026-03 --json > march.json",
-                 "knockbox report 2026-03 --format html --out march.html"},
+                 "knockbox report 2026-03 --format html --out march.html",
+                 "knockbox report 2026-03 --send office --as html,csv --dry-run"},
     .least_args = 1,
     .most_args = 1,
     .run = run,

@@ -15,6 +15,8 @@
 #include "daemon/base/process.h"
 #include "daemon/box.h"
 #include "daemon/command.h"
+#include "daemon/exchange/delivery.h"
+#include "daemon/exchange/setup.h"
 #include "daemon/record/kind.h"
 #include "daemon/sync/hub_net.h"
 #include "daemon/sync/spool.h"
@@ -103,6 +105,7 @@ run_init(const char *const *words, const char *const *values, struct err_text *w
 struct hub {
     struct box box;
     struct hub_net *net;
+    struct delivery *delivery;
 };
 
 static size_t
@@ -137,6 +140,8 @@ static enum err
 hub_tick(void *owner, struct err_text *why)
 {
     struct hub *hub = owner;
+    if (!hub_net_busy(hub->net))
+        delivery_tick(hub->delivery);
     return hub_net_tick(hub->net, why);
 }
 
@@ -152,6 +157,7 @@ hub_reload(void *owner)
 {
     struct hub *hub = owner;
     hub_net_reload(hub->net);
+    delivery_reload(hub->delivery);
 }
 
 static void
@@ -159,6 +165,44 @@ hub_failed(void *owner, enum err e, const struct err_text *why)
 {
     struct hub *hub = owner;
     box_fail(&hub->box, e, why);
+}
+
+/* Sites as alerts see them. */
+static size_t
+alert_sites(void *owner, struct alert_site *out, size_t most)
+{
+    struct site_state *states = calloc(most + 1, sizeof *states);
+    size_t n = states != NULL ? hub_sites(owner, states, most) : 0;
+    for (size_t i = 0; i < n && i < most; i++) {
+        memset(&out[i], 0, sizeof out[i]);
+        memcpy(out[i].site, states[i].site, sizeof out[i].site);
+        out[i].enrolled = states[i].enrolled;
+        out[i].online = states[i].online;
+        out[i].last_seen_ms = states[i].last_seen_ms;
+        out[i].clock_offset_ms = states[i].clock_offset_ms;
+    }
+    free(states);
+    return n;
+}
+
+static enum err
+open_delivery(struct hub *hub, const char *dir, const struct config *config, struct err_text *why)
+{
+    struct delivery_options options = {
+        .dir = dir,
+        .store = hub->box.store,
+        .ledger = hub->box.ledger,
+        .loop = hub->box.loop,
+        .clock = hub->box.clock,
+        .site = config_text(config, "site.name"),
+        .zone = config_text(config, "site.zone"),
+        .sites = alert_sites,
+        .owner = hub,
+    };
+    enum err e = delivery_open(&options, &hub->delivery, why);
+    if (e == ERR_OK)
+        serve_delivery(hub->box.serve, hub->delivery);
+    return e;
 }
 
 static enum err
@@ -178,6 +222,8 @@ open_hub(struct hub *hub, const char *dir, const struct config *config, const st
         .owner = hub,
     };
     enum err e = box_open(&hub->box, &box, why);
+    if (e == ERR_OK)
+        e = open_delivery(hub, dir, config, why);
     if (e != ERR_OK)
         return e;
     struct hub_net_options net = {
@@ -231,6 +277,7 @@ run_run(const char *const *words, const char *const *values, struct err_text *wh
         keys_wipe(&key, sizeof key); /* the socket has its own copy */
         if (e == ERR_OK)
             e = box_run(&hub->box, why);
+        delivery_close(hub->delivery);
         hub_net_close(hub->net);
         box_close(&hub->box);
     }
@@ -246,11 +293,17 @@ static enum err
 run_check(const char *const *words, const char *const *values, struct err_text *why)
 {
     struct config *config = NULL;
+    struct setup *setup = NULL;
     struct key_file key;
     (void)values;
     enum err e = load(words[0], &config, why);
     if (e == ERR_OK)
         config_print(config, stdout);
+    if (e == ERR_OK)
+        e = setup_load(words[0], &setup, why);
+    if (e == ERR_OK)
+        setup_print(setup, stdout);
+    setup_free(setup);
     if (e == ERR_OK)
         e = read_key(words[0], &key, why);
     keys_wipe(&key, sizeof key);

@@ -1,13 +1,15 @@
 #!/bin/sh
 # packages.sh: installs what building, running and testing need on Debian 12.
-#   sh deploy/packages.sh [build|test]     test: also what only the tests need
+#   sh deploy/packages.sh [build|test]     test: also what only the tests need (of OpenSSH only the
+#   programs are wanted; tests run them by hand on a port of their own)
 # As root or with sudo; asks nothing; does nothing when all is there.
 set -eu
 
 build="gcc make cmake ninja-build pkg-config protobuf-compiler protobuf-c-compiler mawk
 libprotobuf-c-dev libzmq3-dev liblmdb-dev libcurl4-openssl-dev libjansson-dev libsodium-dev
 libutf8proc-dev coinor-libcbc-dev tzdata socat"
-test="libcriterion-dev clang-14 clang-format-14 mandoc tmux procps python3-minimal iproute2"
+test="libcriterion-dev clang-14 clang-format-14 mandoc tmux procps python3-minimal iproute2
+python3 python3-aiosmtpd openssl openssh-server openssh-client openssh-sftp-server"
 
 want=$build
 [ "${1:-build}" = test ] && want="$build $test"

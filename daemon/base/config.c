@@ -268,7 +268,7 @@ add_line(struct config *config, char *line, unsigned number, struct err_text *wh
     const struct config_item *item = find_item(config->table, key);
     if (item == NULL)
         return err_set(ERR_INPUT, why, "%.80s: unknown key; `knockbox-%s check` prints all", key,
-                       config->table == &config_hub ? "hub" : "cafe");
+                       config->table == &config_cafe ? "cafe" : "hub");
     return add_value(config, item, value, number, why);
 }
 

@@ -20,10 +20,11 @@ enum {
 
 struct serve {
     struct serve_options options;
-    struct gathers gathers; /* requests whose lines are still coming */
-    struct labels labels;   /* tubs of this machine, for a quick "is it new?" */
-    struct labels closed;   /* days that this daemon closed since the ledger caught up */
-    uint64_t seen;          /* newest arrival that the catalogue needs nothing of beyond */
+    struct delivery *delivery; /* NULL: none here */
+    struct gathers gathers;    /* requests whose lines are still coming */
+    struct labels labels;      /* tubs of this machine, for a quick "is it new?" */
+    struct labels closed;      /* days that this daemon closed since the ledger caught up */
+    uint64_t seen;             /* newest arrival that the catalogue needs nothing of beyond */
 };
 
 struct call {

@@ -18,6 +18,12 @@ serve_new(const struct serve_options *options, struct serve **out_serve, struct 
 }
 
 void
+serve_delivery(struct serve *serve, struct delivery *delivery)
+{
+    serve->delivery = delivery;
+}
+
+void
 serve_free(struct serve *serve)
 {
     if (serve == NULL)

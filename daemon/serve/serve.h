@@ -10,6 +10,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 #include "daemon/base/clock.h"
+#include "daemon/exchange/delivery.h"
 #include "daemon/ledger/ledger.h"
 #include "daemon/store/store.h"
 #include "proto/err.h"
@@ -52,6 +53,8 @@ struct serve_options {
 enum err serve_new(const struct serve_options *options, struct serve **out_serve,
                    struct err_text *why);
 void serve_free(struct serve *serve);
+/* The hub's outbox, lent, from now on; without one nothing can be sent. */
+void serve_delivery(struct serve *serve, struct delivery *delivery);
 
 /* Sends one reply frame; ERR_PEER: the caller is gone, stop. */
 typedef enum err serve_send(void *owner, const Knockbox__Reply *reply);

@@ -4,6 +4,7 @@
 #include "daemon/report/forms.h"
 #include "daemon/report/report_month.h"
 #include "daemon/report/trace.h"
+#include "daemon/serve/send.h"
 #include "daemon/serve/words.h"
 #include "proto/when.h"
 
@@ -43,6 +44,8 @@ word_report(struct call *call, struct err_text *why)
         return err_input(why, "form", name, report_form_names(names, sizeof names));
     ask.pictures = form->pictures;
     enum err e = call_ledger(call, &ledger, why);
+    if (e == ERR_OK && call_arg(call, "send") != NULL)
+        return send_report(call, &ask, why);
     if (e == ERR_OK)
         e = report_month(ledger, call->serve->options.store, &ask, &model, why);
     if (e == ERR_OK)
