@@ -107,10 +107,13 @@ run(const struct given *given, struct err_text *why)
     char *text = NULL;
     question_arg(&question, "month", given->args[0]);
     if (given_value(given, "--send") != NULL)
-        return send_it(given, &question, why);
+        return given_value(given, "--frame") == NULL
+                   ? send_it(given, &question, why)
+                   : err_set(ERR_USAGE, why, "--send takes the whole report, not a --frame");
     if (given_flag(given, "--dry-run") || given_value(given, "--as") != NULL)
         return err_set(ERR_USAGE, why, "--as and --dry-run go with --send TARGET");
     question_arg(&question, "form", form_of(given));
+    question_arg(&question, "frame", given_value(given, "--frame"));
     enum err e = wire_open(given->at, given->key, &wire, why);
     if (e == ERR_OK)
         e = ask_text(wire, &question, NULL, NULL, &text, why);
@@ -128,13 +131,15 @@ const struct command command_report = {
     .more = "Computed by the hub. A closed month prints the same for ever.\n"
             "--format html is one page for a browser or paper, with pictures; it\n"
             "needs no network. Targets of --send stand in the hub's delivery.conf.\n",
-    .options = {{"--format", "FORM", "text, json, csv or html"},
+    .options = {{"--frame", "FRAME", "only what FLW, GRI, ESRS or SDG asks for"},
+                {"--format", "FORM", "text, json, csv or html"},
                 {"--out", "FILE", "write there, not to stdout"},
                 {"--send", "TARGETS", "hand it to the outbox for these targets"},
                 {"--as", "FORMS", "what is sent, such as html,csv (text)"},
                 {"--dry-run", NULL, "with --send: say what would go where"}},
-    .examples = {"knockbox report 2026-03", "knockbox report 2026-03 --json > march.json",
+    .examples = {"knockbox report 2026-03 --json > march.json",
                  "knockbox report 2026-03 --format html --out march.html",
+                 "knockbox report 2026-03 --frame GRI",
                  "knockbox report 2026-03 --send office --as html,csv --dry-run"},
     .least_args = 1,
     .most_args = 1,

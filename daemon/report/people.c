@@ -19,6 +19,7 @@ static const struct sum {
      "unexplained_kg unexplained_by.receipt_kg unexplained_by.count_kg unexplained_by.overdraw_kg "
      "unexplained_by.empty_kg "},
     {"waste.by_destination", NULL, " sewer product ", " kg "},
+    {"frame.lines", NULL, NULL, " kg "},
     {"emissions.lines", NULL, " sewer product ", " kg "},
     {"product", "currency", NULL,
      " made_g made_ml bottles at_list_minor delivered_minor sold_minor lost_minor "},

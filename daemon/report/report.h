@@ -76,6 +76,12 @@ enum err report_text(const struct table_model *model, char **out_text, struct er
 enum err report_csv(const struct table_model *model, char **out_text, struct err_text *why);
 enum err report_html(const struct table_model *model, char **out_text, struct err_text *why);
 
+/* One reporting frame's table out of a report's: its lines with their masses, the fields that the
+ * report fills, and by name those that it cannot. `frame`: "FLW", "GRI", "ESRS" or "SDG".
+ * *out_frame is yours: end it with table_free(). ERR_INPUT: no such frame. */
+enum err report_frame(const struct table_model *model, const char *frame,
+                      struct table_model **out_frame, struct err_text *why);
+
 /* BLAKE2b-256 of the JSON print without `heads`: what a close writes down. */
 enum err report_hash(const struct table_model *model, uint8_t out_hash[32], struct err_text *why);
 

@@ -227,6 +227,8 @@ product_facts(FILE *out, const struct table_model *m)
 static void
 answer(FILE *out, const struct table_model *m)
 {
+    if (table_find(m, "frame") != NULL) /* the table of one frame */
+        return;
     (void)fputs("<dl class=\"answer\">\n", out);
     fact(out, "Grounds captured", "%s %%|%s of %s kg generated; %s %% was not weighed",
          get(m, "grounds", "capture_rate_pct"), get(m, "grounds", "captured_kg"),
@@ -310,23 +312,35 @@ put_chapter(FILE *out, const struct table_model *m, const struct chapter *chapte
     (void)fputs("</section>\n", out);
 }
 
+/* What has no rows, by name. */
 static void
-put_rest(FILE *out, const struct table_model *m)
+put_none(FILE *out, const struct table_model *m)
 {
-    (void)fputs("<section>\n<h2>All else</h2>\n", out);
-    for (size_t i = 0; i < table_count(m); i++)
-        if (!is_in_a_chapter(table_at(m, i)))
-            put_section(out, table_at(m, i));
-    (void)fputs("<p>None in this report:</p>\n<ul>\n", out);
+    bool any = false;
     for (size_t i = 0; i < table_count(m); i++) {
         const struct section *s = table_at(m, i);
         if (s->shape == SHAPE_NULL || !is_empty(s) || strcmp(s->path, "cautions") == 0)
             continue;
-        (void)fputs("<li>", out);
+        (void)fputs(any ? "<li>" : "<p>None in this report:</p>\n<ul>\n<li>", out);
         html_text(out, s->title);
         (void)fputs("</li>\n", out);
+        any = true;
     }
-    (void)fputs("</ul>\n</section>\n", out);
+    (void)fputs(any ? "</ul>\n" : "", out);
+}
+
+static void
+put_rest(FILE *out, const struct table_model *m)
+{
+    const char *frame = table_get(m, "frame", "name");
+    (void)fputs("<section>\n<h2>", out);
+    html_text(out, frame != NULL ? frame : "All else");
+    (void)fputs("</h2>\n", out);
+    for (size_t i = 0; i < table_count(m); i++)
+        if (!is_in_a_chapter(table_at(m, i)))
+            put_section(out, table_at(m, i));
+    put_none(out, m);
+    (void)fputs("</section>\n", out);
 }
 
 static void

@@ -159,6 +159,8 @@ answer(struct text *t, const struct table_model *model)
     sentence(t, "Report of %s to %s: %s, basis %s", get(model, "period", "start"),
              get(model, "period", "end"), get(model, "", "status"), get(model, "", "basis"));
     say(t, "\n");
+    if (table_find(model, "frame") != NULL) /* the table of one frame */
+        return;
     sentence(t, "%s kg of grounds generated, %s kg captured: %s %%.",
              get(model, "grounds", "generated_kg"), get(model, "grounds", "captured_kg"),
              get(model, "grounds", "capture_rate_pct"));

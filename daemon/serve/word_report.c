@@ -29,6 +29,19 @@ print_model(struct call *call, const struct report_form *form, const struct tabl
     return e;
 }
 
+/* The table of one frame in the place of the report's. */
+static enum err
+take_frame(const char *name, struct table_model **model, struct err_text *why)
+{
+    struct table_model *frame = NULL;
+    enum err e = report_frame(*model, name, &frame, why);
+    if (e != ERR_OK)
+        return e;
+    table_free(*model);
+    *model = frame;
+    return ERR_OK;
+}
+
 enum err
 word_report(struct call *call, struct err_text *why)
 {
@@ -42,12 +55,14 @@ word_report(struct call *call, struct err_text *why)
         return err_input(why, "month", month, "a month such as 2026-03");
     if (form == NULL)
         return err_input(why, "form", name, report_form_names(names, sizeof names));
-    ask.pictures = form->pictures;
+    ask.pictures = form->pictures && call_arg(call, "frame") == NULL;
     enum err e = call_ledger(call, &ledger, why);
     if (e == ERR_OK && call_arg(call, "send") != NULL)
         return send_report(call, &ask, why);
     if (e == ERR_OK)
         e = report_month(ledger, call->serve->options.store, &ask, &model, why);
+    if (e == ERR_OK && call_arg(call, "frame") != NULL)
+        e = take_frame(call_arg(call, "frame"), &model, why);
     if (e == ERR_OK)
         e = print_model(call, form, model, why);
     table_free(model);

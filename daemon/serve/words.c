@@ -21,7 +21,7 @@ static const struct word table[] = {
     {"hints", STAFF, WORD_ANYWHERE, "site", false, word_hints},
     {"label", STAFF, WORD_ANYWHERE, "code", false, word_label},
     {"who", ROLE_BIT_ALL, WORD_ANYWHERE, "", false, word_who},
-    {"report", READERS, WORD_AT_HUB, "month form send as dry_run", false, word_report},
+    {"report", READERS, WORD_AT_HUB, "month form frame send as dry_run", false, word_report},
     {"outbox", READERS, WORD_AT_HUB, "do id", false, word_outbox},
     {"trace", READERS, WORD_AT_HUB, "code form", false, word_trace},
     {"period", READERS, WORD_AT_HUB, "do month reason edition assured_by", false, word_period},
