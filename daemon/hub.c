@@ -106,6 +106,7 @@ struct hub {
     struct box box;
     struct hub_net *net;
     struct delivery *delivery;
+    bool busy; /* as it was asked last: asking begins anew */
 };
 
 static size_t
@@ -140,8 +141,7 @@ static enum err
 hub_tick(void *owner, struct err_text *why)
 {
     struct hub *hub = owner;
-    if (!hub_net_busy(hub->net))
-        delivery_tick(hub->delivery);
+    delivery_tick(hub->delivery, hub->busy);
     return hub_net_tick(hub->net, why);
 }
 
@@ -149,7 +149,8 @@ static bool
 hub_busy(void *owner)
 {
     struct hub *hub = owner;
-    return hub_net_busy(hub->net);
+    hub->busy = hub_net_busy(hub->net);
+    return hub->busy;
 }
 
 static void

@@ -56,7 +56,7 @@ now_ms(void)
 
 /* Beside this program, or where make install puts it. */
 static void
-find_program(char *out, size_t size)
+find_program(const char *given, char *out, size_t size)
 {
     char self[2048];
     ssize_t n = readlink("/proc/self/exe", self, sizeof self - 1);
@@ -64,8 +64,11 @@ find_program(char *out, size_t size)
     char *slash = strrchr(self, '/');
     if (slash != NULL)
         *slash = '\0';
-    (void)snprintf(out, size, "%s/knockbox-send", self);
-    if (access(out, X_OK) != 0)
+    if (given != NULL)
+        (void)snprintf(out, size, "%s", given);
+    else
+        (void)snprintf(out, size, "%s/knockbox-send", self);
+    if (given == NULL && access(out, X_OK) != 0)
         (void)snprintf(out, size, "%s/../libexec/knockbox/knockbox-send", self);
 }
 
@@ -136,11 +139,11 @@ spawn(struct courier *courier, const char *program, int end)
 }
 
 static enum err
-run_program(struct courier *courier, struct err_text *why)
+run_program(struct courier *courier, const char *given, struct err_text *why)
 {
     char program[PATH_MAX];
     int ends[2];
-    find_program(program, sizeof program);
+    find_program(given, program, sizeof program);
     if (socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, ends) != 0)
         return err_set(ERR_IO, why, "no socket for knockbox-send: %s", strerror(errno));
     int rc = spawn(courier, program, ends[1]);
@@ -309,9 +312,8 @@ step(void *owner)
 }
 
 enum err
-courier_start(struct loop *loop, uint8_t **job, size_t len, int64_t wall_ms,
-              const struct courier_handler *handler, struct courier **out_courier,
-              struct err_text *why)
+courier_start(struct loop *loop, uint8_t **job, size_t len, const struct courier_options *options,
+              struct courier **out_courier, struct err_text *why)
 {
     struct courier *courier = calloc(1, sizeof *courier);
     enum err e = courier != NULL ? ERR_OK : err_set(ERR_MEM, why, "out of memory");
@@ -322,13 +324,13 @@ courier_start(struct loop *loop, uint8_t **job, size_t len, int64_t wall_ms,
         return e;
     }
     *courier = (struct courier){.loop = loop,
-                                .handler = *handler,
+                                .handler = options->handler,
                                 .fd = -1,
                                 .job = *job,
                                 .len = len,
-                                .deadline_ms = now_ms() + wall_ms};
+                                .deadline_ms = now_ms() + options->wall_ms};
     *job = NULL;
-    e = run_program(courier, why);
+    e = run_program(courier, options->program, why);
     if (e == ERR_OK)
         e = loop_add(loop, NULL, courier->fd, step, courier, why);
     if (e != ERR_OK) {

@@ -34,10 +34,16 @@ enum {
     COURIER_JOB_MOST = 40 << 20 /* bytes of a job */
 };
 
-/* `*job` (malloc) is taken, and wiped after use. *out_courier is lent until ended(). `wall_ms`: how
- * long it may take in all. ERR_IO: it could not be started. */
-enum err courier_start(struct loop *loop, uint8_t **job, size_t len, int64_t wall_ms,
-                       const struct courier_handler *handler, struct courier **out_courier,
+struct courier_options {
+    const char *program; /* NULL: knockbox-send beside this program, or in ../libexec/knockbox */
+    int64_t wall_ms;     /* how long it may take in all */
+    struct courier_handler handler;
+};
+
+/* `*job` (malloc) is taken, and wiped after use. *out_courier is lent until ended(). ERR_IO: it
+ * could not be started. */
+enum err courier_start(struct loop *loop, uint8_t **job, size_t len,
+                       const struct courier_options *options, struct courier **out_courier,
                        struct err_text *why);
 
 /* Looks at the wall clock; every second or so. May call ended(). */

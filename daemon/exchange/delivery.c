@@ -6,7 +6,8 @@
 
 enum {
     KEEP_DAYS = 400, /* that a row stays when its job has ended */
-    PRUNE_EVERY_MS = 3600000
+    PRUNE_EVERY_MS = 3600000,
+    BUSY_MOST_MS = 60000
 };
 
 int64_t
@@ -53,7 +54,7 @@ delivery_open(const struct delivery_options *options, struct delivery **out_deli
     if (delivery == NULL)
         return err_set(ERR_MEM, why, "out of memory");
     delivery->options = *options;
-    delivery->opened_ms = delivery_mono(delivery);
+    delivery->opened_ms = delivery->calm_ms = delivery_mono(delivery);
     enum err e = setup_load(options->dir, &delivery->setup, why);
     if (e == ERR_OK)
         e = outbox_open(store_kv(options->store), &delivery->outbox, why);
@@ -104,15 +105,19 @@ prune(struct delivery *delivery)
 }
 
 void
-delivery_tick(struct delivery *delivery)
+delivery_tick(struct delivery *delivery, bool busy)
 {
+    uint64_t mono = delivery_mono(delivery);
     for (size_t i = 0; i < COURIERS; i++)
         if (delivery->ways[i].courier != NULL)
             courier_watch(delivery->ways[i].courier);
-    delivery_schedules(delivery);
-    delivery_alerts(delivery);
+    if (!busy || mono - delivery->calm_ms >= BUSY_MOST_MS) {
+        delivery->calm_ms = mono;
+        delivery_schedules(delivery);
+        delivery_alerts(delivery);
+        prune(delivery);
+    }
     delivery_start_due(delivery);
-    prune(delivery);
 }
 
 /* Blanks and commas separate. */

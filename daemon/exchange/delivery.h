@@ -36,8 +36,9 @@ enum err delivery_open(const struct delivery_options *options, struct delivery *
 /* Ends what is under way; it is tried again after the next start. NULL is fine. */
 void delivery_close(struct delivery *delivery);
 
-/* Every second, when no messages press. Trouble goes to the log. */
-void delivery_tick(struct delivery *delivery);
+/* Every second. `busy`: messages press, so schedules and alerts, which fold and print, wait for a
+ * calm second, though not for over a minute. Trouble goes to the log. */
+void delivery_tick(struct delivery *delivery, bool busy);
 /* Reads delivery.conf again; a bad one leaves the old in force and is told in the log. */
 void delivery_reload(struct delivery *delivery);
 

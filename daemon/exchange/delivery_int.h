@@ -28,8 +28,8 @@ struct delivery {
     struct setup *setup;
     struct outbox *outbox;
     struct way ways[COURIERS];
-    bool looked, pruned;                      /* once at least since the start */
-    uint64_t opened_ms, looked_ms, pruned_ms; /* monotonic */
+    bool looked, pruned;                               /* once at least since the start */
+    uint64_t opened_ms, looked_ms, pruned_ms, calm_ms; /* monotonic */
     struct diag_memory trouble, schedule_trouble, alert_trouble;
 };
 

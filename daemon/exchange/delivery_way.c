@@ -80,16 +80,18 @@ set_out(struct way *way, const struct target *target, const Knockbox__OutboxJob 
         struct err_text *why)
 {
     struct delivery *delivery = way->delivery;
-    struct courier_handler handler = {file_arrived, ended, way};
     uint8_t *bytes = NULL;
     size_t len = 0;
-    int64_t wall_ms = (int64_t)(job->n_files + 1) * config_number(target->config, "timeout") +
-                      config_number(target->config, "connect") + WALL_SPARE_MS;
+    struct courier_options options = {
+        .wall_ms = (int64_t)(job->n_files + 1) * config_number(target->config, "timeout") +
+                   config_number(target->config, "connect") + WALL_SPARE_MS,
+        .handler = {file_arrived, ended, way},
+    };
     enum err e = parcel_pack(delivery->setup, target, job,
                              store_generation(delivery->options.store), &bytes, &len, why);
-    return e == ERR_OK ? courier_start(delivery->options.loop, &bytes, len, wall_ms, &handler,
-                                       &way->courier, why)
-                       : e;
+    return e == ERR_OK
+               ? courier_start(delivery->options.loop, &bytes, len, &options, &way->courier, why)
+               : e;
 }
 
 /* The try is on disk before the first byte leaves. */

@@ -138,18 +138,18 @@ Test(delivery, a_schedule_begins_with_its_next_time_and_sends_once)
 {
     char what[512];
     struct hub *hub = hub_new(conf, "2026-03-10T12:00:00Z");
-    delivery_tick(hub->delivery);
+    delivery_tick(hub->delivery, false);
     cr_expect(eq(sz, jobs(hub, "what", what), 0)); /* not for the third of March: it was before */
     set_now(hub, "2026-04-03T05:59:59Z");          /* summer time: 06:59:59 */
-    delivery_tick(hub->delivery);
+    delivery_tick(hub->delivery, false);
     cr_expect(eq(sz, jobs(hub, "what", what), 0));
     set_now(hub, "2026-04-03T06:00:00Z");
-    delivery_tick(hub->delivery);
+    delivery_tick(hub->delivery, false);
     cr_expect(eq(sz, jobs(hub, "what", what), 1));
     cr_expect(eq(str, what, "report 2026-03"));
     for (int i = 0; i < 3; i++) {
         restart(hub);
-        delivery_tick(hub->delivery);
+        delivery_tick(hub->delivery, false);
     }
     cr_expect(eq(sz, jobs(hub, "what", what), 1));
     hub_free(hub);
@@ -159,17 +159,39 @@ Test(delivery, a_hub_that_was_off_catches_up_month_by_month)
 {
     char what[512];
     struct hub *hub = hub_new(conf, "2026-03-10T12:00:00Z");
-    delivery_tick(hub->delivery);
+    delivery_tick(hub->delivery, false);
     set_now(hub, "2026-05-20T12:00:00Z");
     restart(hub);
-    delivery_tick(hub->delivery);
+    delivery_tick(hub->delivery, false);
     cr_expect(eq(sz, jobs(hub, "what", what), 1));
     cr_expect(eq(str, what, "report 2026-03"));
-    delivery_tick(hub->delivery);
+    delivery_tick(hub->delivery, false);
     cr_expect(eq(sz, jobs(hub, "what", what), 2));
     cr_expect(eq(str, what, "report 2026-04"));
-    delivery_tick(hub->delivery);
+    delivery_tick(hub->delivery, false);
     cr_expect(eq(sz, jobs(hub, "what", what), 2));
+    hub_free(hub);
+}
+
+Test(delivery, a_busy_hub_puts_a_schedule_off_for_a_minute_at_most)
+{
+    char what[512];
+    struct hub *hub = hub_new(conf, "2026-03-10T12:00:00Z");
+    delivery_tick(hub->delivery, false);
+    set_now(hub, "2026-04-03T06:00:00Z");
+    delivery_tick(hub->delivery, false);
+    cr_expect(eq(sz, jobs(hub, "what", what), 1));
+    set_now(hub, "2026-05-03T06:00:00Z"); /* long since calm: done although busy */
+    delivery_tick(hub->delivery, true);
+    cr_expect(eq(sz, jobs(hub, "what", what), 2));
+    set_now(hub, "2026-06-03T05:59:30Z");
+    delivery_tick(hub->delivery, false);
+    set_now(hub, "2026-06-03T06:00:10Z");
+    delivery_tick(hub->delivery, true);
+    cr_expect(eq(sz, jobs(hub, "what", what), 2));
+    set_now(hub, "2026-06-03T06:00:30Z");
+    delivery_tick(hub->delivery, true);
+    cr_expect(eq(sz, jobs(hub, "what", what), 3));
     hub_free(hub);
 }
 
@@ -177,9 +199,9 @@ Test(delivery, a_helper_that_is_not_there_is_a_failed_try)
 {
     char said[512];
     struct hub *hub = hub_new(conf, "2026-03-10T12:00:00Z");
-    delivery_tick(hub->delivery);
+    delivery_tick(hub->delivery, false);
     set_now(hub, "2026-04-03T06:00:00Z");
-    delivery_tick(hub->delivery); /* this test's folder has no knockbox-send */
+    delivery_tick(hub->delivery, false); /* this test's folder has no knockbox-send */
     cr_expect(eq(sz, jobs(hub, "said", said), 1));
     cr_expect(strstr(said, "knockbox-send") != NULL, "%s", said);
     jobs(hub, "state", said);
@@ -196,7 +218,7 @@ minute_later(struct hub *hub, int64_t minutes, char subject[512])
 {
     hub->now_ms += minutes * 60000;
     hub->mono_ms += (uint64_t)minutes * 60000;
-    delivery_tick(hub->delivery);
+    delivery_tick(hub->delivery, false);
     return jobs(hub, "subject", subject);
 }
 

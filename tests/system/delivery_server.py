@@ -105,8 +105,8 @@ class Https(http.server.BaseHTTPRequestHandler):
             self.rfile.read(size // 2)
             os._exit(0)
         body = self.rfile.read(size)
-        if how == "slow":
-            time.sleep(2)
+        if how in ("slow", "hang"):
+            time.sleep(2 if how == "slow" else 8)
         if how == "nonsense":
             self.wfile.write(b"\x00\xff\x13 what is HTTP?\r\n\r\n")
             self.close_connection = True

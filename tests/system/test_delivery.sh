@@ -154,6 +154,9 @@ ca="ca $place/ca/ca.pem"
     file_target garbled https://localhost:$garbage/ "$ca"
     file_target vault "sftp://127.0.0.1:$sftp$place/sftp/" "credentials sftp.secret" "key sftp.key" "known_hosts known_hosts"
     file_target unknown "sftp://127.0.0.1:$sftp$place/sftp/" "credentials sftp.secret" "key sftp.key" "known_hosts wrong_hosts"
+    file_target hasty https://localhost:$https/in/ "$ca" "timeout 1s"
+    file_target mumbling sftp://127.0.0.1:$garbage/ "credentials sftp.secret" "key sftp.key" "known_hosts known_hosts"
+    file_target nowhere "sftp://127.0.0.1:$sftp$place/no/such/" "credentials sftp.secret" "key sftp.key" "known_hosts known_hosts"
     file_target closed https://127.0.0.1:9/ "$ca" "give_up 1s"
     printf 'schedule month-end\non 3\nas text csv\nto office vault\n'
 } >"$hub/delivery.conf"
@@ -286,6 +289,10 @@ it "no secret stands in its arguments or environment" sh -c "! tr '\0' '\n' </pr
     ! tr '\0' '\n' </proc/$(head -n 1 "$place/child")/environ 2>/dev/null | grep -q sesame"
 it "the hub answers while it waits" box status
 it "a slow server gets it" within state_is "$id" sent
+behave https hang
+send hasty json
+it "a server that does not answer is left after the time set" within said "$id" "timed out"
+box outbox cancel "$id" >/dev/null
 behave https die
 send archive json
 it "a server that dies in the middle of a file is tried again" within said "$id" "."
@@ -305,6 +312,11 @@ rm -f "$place/sftp"/*
 send unknown csv
 it "a server with another key gets nothing" within said "$id" "."
 box outbox cancel "$id" >/dev/null
+for target in mumbling nowhere; do
+    send $target csv
+    it "an SFTP server that is no good ($target) is tried again" within said "$id" "."
+    box outbox cancel "$id" >/dev/null
+done
 it "not a byte" [ "$(find "$place/sftp" -type f | wc -l)" -eq 0 ]
 
 # ------------------------------------------------------------------ the hub is killed
