@@ -122,5 +122,16 @@ delivery_again(struct delivery *delivery, uint64_t id, struct err_text *why)
 {
     if (is_under_way(delivery, id))
         return err_set(ERR_BUSY, why, "it is under way just now");
-    return outbox_again(delivery->outbox, id, delivery_now(delivery), (int64_t)3 * 86400000, why);
+    Knockbox__OutboxJob *job = NULL;
+    enum err e = outbox_get(delivery->outbox, id, &job, why);
+    if (e != ERR_OK)
+        return e;
+    const struct target *target = setup_target(delivery->setup, job->target);
+    if (target == NULL)
+        e = err_set(ERR_INPUT, why, "delivery.conf has no target %.64s any more", job->target);
+    else
+        e = outbox_again(delivery->outbox, id, delivery_now(delivery),
+                         config_number(target->config, "give_up"), why);
+    outbox_job_free(job);
+    return e;
 }

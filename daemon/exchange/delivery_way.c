@@ -37,15 +37,15 @@ failed(struct way *way, const char *said, bool never)
 {
     struct delivery *delivery = way->delivery;
     struct err_text why = {.s = ""};
-    Knockbox__OutboxState state = KNOCKBOX__OUTBOX_STATE__OUTBOX_WAITING;
+    Knockbox__OutboxJob *job = NULL;
     enum err e =
         outbox_failed(delivery->outbox, way->id, delivery_now(delivery), said, never, &why);
     tell(delivery, e, &why);
-    (void)outbox_state(delivery->outbox, way->id, &state, NULL);
+    bool there = outbox_get(delivery->outbox, way->id, &job, NULL) == ERR_OK;
+    bool waits = there && job->state == KNOCKBOX__OUTBOX_STATE__OUTBOX_WAITING;
     diag_warning("delivery: number %" PRIu64 ", %s to %s: %s; %s", way->id, way->what, way->target,
-                 said,
-                 state == KNOCKBOX__OUTBOX_STATE__OUTBOX_WAITING ? "it is tried again later"
-                                                                 : outbox_state_word(state));
+                 said, waits || !there ? "it is tried again later" : outbox_state_word(job->state));
+    outbox_job_free(job);
 }
 
 static void

@@ -611,10 +611,10 @@ note_again(void *owner, Knockbox__OutboxJob *job, struct err_text *why)
 }
 
 enum err
-outbox_again(struct outbox *outbox, uint64_t id, int64_t now_ms, int64_t give_up_ms,
+outbox_again(struct outbox *outbox, uint64_t id, int64_t now_ms, int64_t patience_ms,
              struct err_text *why)
 {
-    struct step step = {.now_ms = now_ms, .wait_ms = give_up_ms};
+    struct step step = {.now_ms = now_ms, .wait_ms = patience_ms};
     return change(outbox, id, note_again, &step, why);
 }
 
@@ -652,17 +652,12 @@ outbox_walk(struct outbox *outbox, outbox_visit *visit, void *owner, struct err_
 }
 
 enum err
-outbox_state(struct outbox *outbox, uint64_t id, Knockbox__OutboxState *out_state,
-             struct err_text *why)
+outbox_get(struct outbox *outbox, uint64_t id, Knockbox__OutboxJob **out_job, struct err_text *why)
 {
     struct kv_txn *txn = NULL;
-    Knockbox__OutboxJob *job = NULL;
     enum err e = kv_read(outbox->kv, &txn, why);
     if (e == ERR_OK)
-        e = read_job(outbox, txn, id, &job, why);
-    if (e == ERR_OK)
-        *out_state = job->state;
-    outbox_job_free(job);
+        e = read_job(outbox, txn, id, out_job, why);
     kv_abort(&txn);
     return e;
 }

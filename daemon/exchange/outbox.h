@@ -69,7 +69,8 @@ enum err outbox_failed(struct outbox *outbox, uint64_t id, int64_t now_ms, const
 
 /* By a person. ERR_NOT_FOUND: no such job. ERR_INPUT: it has ended (again: was sent or cancelled). */
 enum err outbox_cancel(struct outbox *outbox, uint64_t id, int64_t now_ms, struct err_text *why);
-enum err outbox_again(struct outbox *outbox, uint64_t id, int64_t now_ms, int64_t give_up_ms,
+/* As new: tried at once and for so long again. */
+enum err outbox_again(struct outbox *outbox, uint64_t id, int64_t now_ms, int64_t patience_ms,
                       struct err_text *why);
 
 /* Drops jobs that ended before `before_ms`. */
@@ -78,8 +79,9 @@ enum err outbox_prune(struct outbox *outbox, int64_t before_ms, struct err_text 
 /* All jobs, oldest first, without the content of files; stop with false. Lent for the call. */
 typedef bool outbox_visit(void *owner, const Knockbox__OutboxJob *job);
 enum err outbox_walk(struct outbox *outbox, outbox_visit *visit, void *owner, struct err_text *why);
-enum err outbox_state(struct outbox *outbox, uint64_t id, Knockbox__OutboxState *out_state,
-                      struct err_text *why);
+/* One job, without the content of files; yours (outbox_job_free). ERR_NOT_FOUND. */
+enum err outbox_get(struct outbox *outbox, uint64_t id, Knockbox__OutboxJob **out_job,
+                    struct err_text *why);
 
 void outbox_job_free(Knockbox__OutboxJob *job); /* NULL is fine */
 

@@ -94,9 +94,11 @@ due(int64_t now_ms, const char *busy)
 static int
 state(uint64_t id)
 {
-    Knockbox__OutboxState s = 0;
-    cr_assert(outbox_state(outbox, id, &s, &why) == ERR_OK, "%s", why.s);
-    return (int)s;
+    Knockbox__OutboxJob *job = NULL;
+    cr_assert(outbox_get(outbox, id, &job, &why) == ERR_OK, "%s", why.s);
+    int is = (int)job->state;
+    outbox_job_free(job);
+    return is;
 }
 
 Test(outbox, waits_grow_by_the_same_steps_each_time)
@@ -175,8 +177,8 @@ Test(outbox, a_number_is_never_given_twice)
     uint64_t a = put("office");
     cr_assert(outbox_sent(outbox, a, T, &why) == ERR_OK);
     cr_assert(outbox_prune(outbox, T + 1, &why) == ERR_OK);
-    Knockbox__OutboxState s;
-    cr_expect(outbox_state(outbox, a, &s, &why) == ERR_NOT_FOUND);
+    Knockbox__OutboxJob *job = NULL;
+    cr_expect(outbox_get(outbox, a, &job, &why) == ERR_NOT_FOUND);
     restart();
     cr_expect(eq(u64, put("office"), a + 1));
     close_all();

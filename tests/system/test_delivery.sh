@@ -154,6 +154,7 @@ ca="ca $place/ca/ca.pem"
     file_target garbled https://localhost:$garbage/ "$ca"
     file_target vault "sftp://127.0.0.1:$sftp$place/sftp/" "credentials sftp.secret" "key sftp.key" "known_hosts known_hosts"
     file_target unknown "sftp://127.0.0.1:$sftp$place/sftp/" "credentials sftp.secret" "key sftp.key" "known_hosts wrong_hosts"
+    file_target wanderer https://localhost:$https/in/ "$ca" "redirects 2"
     file_target hasty https://localhost:$https/in/ "$ca" "timeout 1s"
     file_target mumbling sftp://127.0.0.1:$garbage/ "credentials sftp.secret" "key sftp.key" "known_hosts known_hosts"
     file_target nowhere "sftp://127.0.0.1:$sftp$place/no/such/" "credentials sftp.secret" "key sftp.key" "known_hosts known_hosts"
@@ -270,6 +271,10 @@ for how in 503 nonsense endless redirect; do
     behave https ok
     it "and is mended by the next try after $how" within state_is "$id" sent
 done
+behave https redirect
+send wanderer json
+it "a redirect out of https is not followed, even when some are" within said "$id" "."
+box outbox cancel "$id" >/dev/null
 behave https 400
 send archive json
 it "what the server refuses for good is given up" within state_is "$id" given-up
@@ -320,6 +325,22 @@ done
 it "not a byte" [ "$(find "$place/sftp" -type f | wc -l)" -eq 0 ]
 
 # ------------------------------------------------------------------ the hub is killed
+
+serve https
+sed -i "s|localhost:$https|localhost:$port|" "$hub/delivery.conf"
+kill -HUP "$hub_pid"
+behave https slow
+send poster json
+it "a file is under way" within child
+helper=$(head -n 1 "$place/child")
+kill -9 "$hub_pid"
+wait "$hub_pid" 2>/dev/null
+gone() { ! kill -0 "$helper" 2>/dev/null || grep -q '^State:.Z' "/proc/$helper/status"; }
+it "the helper dies with the hub" within gone
+behave https ok
+start_hub
+it "what was under way is tried again" within state_is "$id" sent
+it "after one more try" [ "$(job "$id" attempts)" -eq 2 ]
 
 kill "$mail_pid"
 wait "$mail_pid" 2>/dev/null
