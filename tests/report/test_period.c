@@ -394,3 +394,37 @@ Test(period, T4_the_month_is_that_of_the_business_day)
           {"period.end", "2026-04-30"}, {"period.zone", "Europe/London"},
           {"period.rule", "business-day"});
 }
+
+static char *
+page_of(struct play *play, const char *month)
+{
+    struct report_ask ask = {.month = play_month(month), .pictures = true};
+    struct table_model *model = NULL;
+    char *page = NULL;
+    cr_assert(
+        eq(int, report_month(play_ledger(play), play_store(play), &ask, &model, NULL), ERR_OK));
+    cr_assert(eq(int, report_html(model, &page, NULL), ERR_OK));
+    table_free(model);
+    return page;
+}
+
+/* Its picture of twelve months tells March as April's close knew it. */
+Test(period, R6_the_page_of_a_closed_month_stays_when_an_earlier_month_is_restated)
+{
+    struct play *play = march();
+    town_tub(play, "quayside", "T3", 900, "2026-04-05T12:00:00Z");
+    must_close(play, "2026-03", "2026-04-10T12:00:00Z");
+    must_close(play, "2026-04", "2026-05-03T12:00:00Z");
+    char *april = page_of(play, "2026-04"), *march_ = page_of(play, "2026-03");
+    late_tub(play, "T9", 900, "2026-05-05T12:00:00Z");
+    must_restate(play, "2026-03", "the foundry's box was offline", "2026-05-06T12:00:00Z");
+    char *april_again = page_of(play, "2026-04"), *march_again = page_of(play, "2026-03");
+    cr_expect(eq(str, april_again, april));
+    cr_expect(ne(str, march_again, march_));
+    cr_expect(ne(ptr, strstr(april, "2026-03</th>"), NULL));
+    free(april);
+    free(march_);
+    free(april_again);
+    free(march_again);
+    play_free(play);
+}
