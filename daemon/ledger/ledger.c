@@ -265,11 +265,12 @@ ledger_catalogue(const struct ledger *ledger)
     return ledger->catalogue;
 }
 
-enum err
-ledger_look(struct ledger *ledger, struct view *out_view, struct err_text *why)
+/* `current`: with all that the store has; else as far as the books have taken it in. */
+static enum err
+look(struct ledger *ledger, bool current, struct view *out_view, struct err_text *why)
 {
     if (ledger->looking == 0) {
-        enum err e = ledger_catch_up(ledger, why);
+        enum err e = current ? ledger_catch_up(ledger, why) : ERR_OK;
         if (e == ERR_OK)
             e = store_look(ledger->store, &ledger->look, why);
         if (e != ERR_OK)
@@ -281,6 +282,18 @@ ledger_look(struct ledger *ledger, struct view *out_view, struct err_text *why)
     if (e != ERR_OK)
         ledger_look_end(ledger);
     return e;
+}
+
+enum err
+ledger_look(struct ledger *ledger, struct view *out_view, struct err_text *why)
+{
+    return look(ledger, true, out_view, why);
+}
+
+enum err
+ledger_look_back(struct ledger *ledger, struct view *out_view, struct err_text *why)
+{
+    return look(ledger, false, out_view, why);
 }
 
 void

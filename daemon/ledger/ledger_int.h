@@ -81,6 +81,8 @@ enum err ledger_settle(struct ledger *ledger, struct kv_txn *txn, uint64_t appli
 struct view view_of(const struct ledger *ledger, struct store_view *store, struct kv_txn *kv);
 /* A snapshot for a query, after catching up; nested calls share it. */
 enum err ledger_look(struct ledger *ledger, struct view *out_view, struct err_text *why);
+/* The same without catching up: what the books have taken in so far. */
+enum err ledger_look_back(struct ledger *ledger, struct view *out_view, struct err_text *why);
 void ledger_look_end(struct ledger *ledger);
 
 /* ---- query.c */

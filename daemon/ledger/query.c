@@ -138,6 +138,19 @@ ledger_facts(struct ledger *ledger, enum subject_class class, const char *code,
     return e;
 }
 
+enum err
+ledger_facts_so_far(struct ledger *ledger, enum subject_class class, const char *code,
+                    ledger_fact_visit *visit, void *owner, struct err_text *why)
+{
+    struct view view;
+    enum err e = ledger_look_back(ledger, &view, why);
+    if (e != ERR_OK)
+        return e;
+    e = visit_facts(&view, class, code, visit, owner, why);
+    ledger_look_end(ledger);
+    return e;
+}
+
 /* ---- corrections */
 
 static enum err

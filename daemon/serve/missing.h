@@ -15,8 +15,11 @@ enum {
 enum err missing_days(const struct call *call, const char *site, int32_t first, int32_t last,
                       int32_t *out_days, size_t *out_n, struct err_text *why);
 
-/* Has the day a close in force, as far as the ledger has caught up? */
+/* Has the day a close in force? */
 enum err day_is_closed(const struct call *call, const char *site, int32_t day, bool *out_closed,
                        struct err_text *why);
+/* The same as far as the ledger has taken in: quick, knows nothing of the newest records. */
+enum err day_was_closed(const struct call *call, const char *site, int32_t day, bool *out_closed,
+                        struct err_text *why);
 
 #endif

@@ -238,12 +238,13 @@ check_close(const struct writing *writing, const struct draft *draft, struct err
     closed_key(draft, key);
     if (closes > show_today(writing->call, draft->site))
         return err_input(why, "day", day_print(closes, day), "a day that has come");
-    enum err e = day_is_closed(writing->call, draft->site, closes, &closed, why);
-    if (e == ERR_OK && !closed && labels_has(&serve->closed, key)) {
-        e = ledger_catch_up(serve->options.ledger, why); /* it knows whether that was stored */
-        if (e == ERR_OK)
-            e = day_is_closed(writing->call, draft->site, closes, &closed, why);
-    }
+    enum err e = ERR_OK;
+    if (!labels_has(&serve->closed, key))
+        e = day_was_closed(writing->call, draft->site, closes, &closed, why);
+    else
+        closed = true;
+    if (e == ERR_OK && closed) /* so it seems: the books know whether that stands */
+        e = day_is_closed(writing->call, draft->site, closes, &closed, why);
     if (e == ERR_OK && closed)
         return err_input(why, "day", day_print(closes, day),
                          "a day that is not closed yet: correct its close instead");
