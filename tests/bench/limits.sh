@@ -71,6 +71,9 @@ b=$(date +%s%N)
 awk -v a="$a" -v b="$b" -v n="${events:-0}" 'BEGIN { if (n > 0) printf "product.report\t%.6g\tus/ev\n", (b - a) / 1000 / n }'
 awk '/RssAnon/ {printf "product.hub.resident.loaded\t%.6g\tMiB\n", $2 / 1024}' "/proc/$hub/status"
 
+# One service and one person, as the bare loop has it: the hub would take a core of two.
+kill "$hub"
+wait "$hub" || true
 start cafe "$bin/knockbox-cafe" run "$work/cafe399"
 cafe=$last
 "$bin/bench_local" "$work/cafe399" "$bin/knockbox"
