@@ -151,8 +151,8 @@ add_bound(const struct planning *planning, json_t *view)
     double most = bound != NULL ? strtod(bound, NULL) : 0,
            worth = check_cents(planning->check.worth);
     char gap[32];
-    if (!(most > 0) || worth > most)
-        return;
+    if (!(most >= 1) || worth > most)
+        return; /* a bound of less than a cent says nothing */
     (void)snprintf(gap, sizeof gap, "%.4f", (most - worth) / most * 100);
     (void)json_object_set_new(view, "bound_cents", json_string(bound));
     (void)json_object_set_new(view, "gap_pct", json_string(gap));
