@@ -1,4 +1,5 @@
 /* cmd_close.c - `knockbox close`: step by step at a terminal, by options or a file in a script. */
+#include <poll.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -29,11 +30,15 @@ on_interrupt(int signal_number)
     interrupted = 1;
 }
 
-/* Ctrl-C ends the line that is being read. */
+/* Ctrl-C waits, blocked, until a line is awaited: none falls between a prompt and its read. */
 static void
 catch_interrupt(void)
 {
     struct sigaction action = {.sa_handler = on_interrupt};
+    sigset_t held;
+    (void)sigemptyset(&held);
+    (void)sigaddset(&held, SIGINT);
+    (void)sigprocmask(SIG_BLOCK, &held, NULL);
     (void)sigaction(SIGINT, &action, NULL);
 }
 
@@ -168,12 +173,24 @@ write_sheet(struct wire *wire, const struct close_dialogue *dialogue,
 
 /* ---- at a terminal */
 
+/* Until the terminal has a line (it gives one at a time); Ctrl-C ends the wait, before it too. */
+static void
+await_line(void)
+{
+    struct pollfd terminal = {.fd = STDIN_FILENO, .events = POLLIN};
+    sigset_t open;
+    (void)sigprocmask(SIG_BLOCK, NULL, &open);
+    (void)sigdelset(&open, SIGINT);
+    (void)ppoll(&terminal, 1, NULL, &open);
+}
+
 /* One line from the person; false: end of input or Ctrl-C. */
 static bool
 read_line(char **line, size_t *room)
 {
-    ssize_t len = getline(line, room, stdin);
-    if (len < 0 || interrupted)
+    await_line();
+    ssize_t len = interrupted ? -1 : getline(line, room, stdin);
+    if (len < 0)
         return false;
     if (len > 0 && (*line)[len - 1] == '\n')
         (*line)[len - 1] = '\0';

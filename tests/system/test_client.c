@@ -159,6 +159,26 @@ end_terminal(struct terminal *t)
     return WIFEXITED(status) ? WEXITSTATUS(status) : -WTERMSIG(status);
 }
 
+/* Ctrl-C between a prompt and its read, and under a parent that holds it back. */
+Test(client, control_c_before_a_question_is_not_lost, .timeout = 90)
+{
+    char place[PLACE], hub[PLACE * 2], state[PLACE * 2];
+    place_make(place);
+    path_in(place, "hub", hub);
+    path_in(place, "state", state);
+    struct daemon d = start_hub(hub);
+    sigset_t held;
+    sigemptyset(&held);
+    sigaddset(&held, SIGINT);
+    sigprocmask(SIG_BLOCK, &held, NULL); /* the client inherits it */
+    struct terminal t = open_terminal(hub, state);
+    kill(t.pid, SIGINT);
+    wait_for(&t, "Nothing was written.");
+    cr_expect(eq(int, end_terminal(&t), 3));
+    cr_expect(eq(int, end_daemon(&d), 0));
+    place_done(place);
+}
+
 Test(client, a_day_is_closed_at_a_terminal, .timeout = 90)
 {
     char place[PLACE], hub[PLACE * 2], state[PLACE * 2];
