@@ -1,9 +1,10 @@
 /* cmd_report.c - `knockbox report`: a month's figures, as the hub computes them. */
-#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 #include "client/ask.h"
+#include "client/report_file.h"
 #include "client/writer.h"
 
 /* The hub prints it: one table model feeds all forms (docs/report.md), and it knows which there
@@ -15,20 +16,6 @@ form_of(const struct given *given)
     if (form != NULL)
         return form;
     return given->output == OUTPUT_TEXT ? "text" : given->output == OUTPUT_CSV ? "csv" : "json";
-}
-
-/* `path` NULL: stdout. */
-static enum err
-put(const char *path, const char *text, struct err_text *why)
-{
-    FILE *out = path != NULL ? fopen(path, "w") : stdout;
-    if (out == NULL)
-        return err_set(ERR_IO, why, "%s: %s", path, strerror(errno));
-    bool failed = fputs(text, out) == EOF || fflush(out) != 0;
-    if (path != NULL && fclose(out) != 0)
-        failed = true;
-    return failed ? err_set(ERR_IO, why, "%s: %s", path != NULL ? path : "stdout", strerror(errno))
-                  : ERR_OK;
 }
 
 static const struct column columns[] = {
@@ -110,15 +97,20 @@ run(const struct given *given, struct err_text *why)
         return given_value(given, "--frame") == NULL
                    ? send_it(given, &question, why)
                    : err_set(ERR_USAGE, why, "--send takes the whole report, not a --frame");
+    const char *form = form_of(given), *path = given_value(given, "--out");
+    if (path == NULL)
+        path = given_value(given, "-o");
     if (given_flag(given, "--dry-run") || given_value(given, "--as") != NULL)
         return err_set(ERR_USAGE, why, "--as and --dry-run go with --send TARGET");
-    question_arg(&question, "form", form_of(given));
+    if (strcmp(form, "xlsx") == 0 && path == NULL && isatty(STDOUT_FILENO))
+        return err_set(ERR_USAGE, why, "a spreadsheet wants a file: --out FILE");
+    question_arg(&question, "form", form);
     question_arg(&question, "frame", given_value(given, "--frame"));
     enum err e = wire_open(given->at, given->key, &wire, why);
     if (e == ERR_OK)
         e = ask_text(wire, &question, NULL, NULL, &text, why);
     if (e == ERR_OK && text != NULL)
-        e = put(given_value(given, "--out"), text, why);
+        e = report_put(path, text, strcmp(form, "xlsx") == 0, why);
     wire_close(wire);
     free(text);
     return e;
@@ -130,17 +122,19 @@ const struct command command_report = {
     .usage = "YYYY-MM",
     .more = "Computed by the hub. A closed month prints the same for ever.\n"
             "--format html is one page for a browser or paper, with pictures; it\n"
-            "needs no network. Targets of --send stand in the hub's delivery.conf.\n",
+            "needs no network. xlsx is a spreadsheet, one sheet a table, with live\n"
+            "sums. Targets of --send stand in the hub's delivery.conf.\n",
     .options = {{"--frame", "FRAME", "only what FLW, GRI, ESRS or SDG asks for"},
-                {"--format", "FORM", "text, json, csv or html"},
+                {"--format", "FORM", "text, json, csv, html or xlsx"},
                 {"--out", "FILE", "write there, not to stdout"},
+                {"-o", "FILE", "the same"},
                 {"--send", "TARGETS", "hand it to the outbox for these targets"},
-                {"--as", "FORMS", "what is sent, such as html,csv (text)"},
+                {"--as", "FORMS", "what is sent, such as html,xlsx (text)"},
                 {"--dry-run", NULL, "with --send: say what would go where"}},
     .examples = {"knockbox report 2026-03 --json > march.json",
                  "knockbox report 2026-03 --format html --out march.html",
-                 "knockbox report 2026-03 --frame GRI",
-                 "knockbox report 2026-03 --send office --as html,csv --dry-run"},
+                 "knockbox report 2026-03 --format xlsx --out march.xlsx",
+                 "knockbox report 2026-03 --send office --as html,xlsx --dry-run"},
     .least_args = 1,
     .most_args = 1,
     .run = run,

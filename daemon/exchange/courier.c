@@ -24,6 +24,7 @@
 enum {
     CPU_S = 60,
     FILES = 64,
+    SCRATCH_MOST = 64 << 20, /* of a spreadsheet in the making */
     WORDS = 512,
     ENV_MOST = 3
 };
@@ -86,7 +87,7 @@ set_limits(pid_t pid)
     limit(pid, RLIMIT_CORE, 0);
     limit(pid, RLIMIT_NOFILE, FILES);
 #ifndef __SANITIZE_ADDRESS__ /* its shadow memory is larger than any limit */
-    limit(pid, RLIMIT_FSIZE, 0);
+    limit(pid, RLIMIT_FSIZE, SCRATCH_MOST);
     limit(pid, RLIMIT_AS, (uint64_t)1024 << 20);
 #endif
 }

@@ -196,6 +196,8 @@ add_file(struct outbox *outbox, uint64_t id, size_t number, const Knockbox__Outb
     knockbox__outbox_file__init(kept);
     kept->name = file->name;
     kept->media = file->media;
+    kept->has_tables = file->has_tables;
+    kept->tables = file->tables;
     kept->has_size = true;
     kept->size = file->content.len;
     (void)crypto_generichash(digest, 32, file->content.data, file->content.len, NULL, 0);

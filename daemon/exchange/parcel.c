@@ -89,6 +89,7 @@ add_print(const struct table_model *model, const char *stem, const struct report
     file->name = parcel->names[i];
     file->media = (char *)(uintptr_t)form->media;
     file->has_content = true;
+    file->has_tables = file->tables = form->tables;
     file->content = (ProtobufCBinaryData){len, (uint8_t *)bytes};
     parcel->list[parcel->n_files++] = file;
     parcel->bytes += len;

@@ -14,6 +14,7 @@
 #include <unistd.h>
 
 #include "daemon/base/process.h"
+#include "daemon/exchange/sheet.h"
 
 enum {
     JOB_MOST = 48 << 20,
@@ -56,6 +57,28 @@ send_arrived(size_t files_done)
     (void)fflush(stdout);
 }
 
+/* Spreadsheets come as their tables. */
+static enum err
+make_sheets(Knockbox__SendJob *job, struct err_text *why)
+{
+    enum err e = ERR_OK;
+    for (size_t i = 0; e == ERR_OK && i < job->n_files; i++) {
+        Knockbox__OutboxFile *file = job->files[i];
+        uint8_t *bytes = NULL;
+        size_t len = 0;
+        if (!file->tables || i < job->files_done)
+            continue;
+        e = sheet_make(file->content.data, file->content.len, &bytes, &len, why);
+        if (e != ERR_OK)
+            continue;
+        free(file->content.data);
+        file->content = (ProtobufCBinaryData){len, bytes};
+        file->has_size = true;
+        file->size = len;
+    }
+    return e;
+}
+
 static const struct {
     const char *prefix;
     enum send_end (*send)(struct sending *s);
@@ -67,8 +90,14 @@ static const struct {
 };
 
 static enum send_end
-carry_out(struct sending *s)
+carry_out(struct sending *s, Knockbox__SendJob *job)
 {
+    struct err_text why = {.s = ""};
+    enum err e = make_sheets(job, &why);
+    if (e != ERR_OK) {
+        (void)snprintf(s->words, sizeof s->words, "%.300s", why.s);
+        return e == ERR_INPUT ? SEND_NEVER : SEND_LATER;
+    }
     const char *url = s->job->url != NULL ? s->job->url : "";
     for (size_t i = 0; i < sizeof ways / sizeof ways[0]; i++)
         if (strncmp(url, ways[i].prefix, strlen(ways[i].prefix)) == 0)
@@ -95,7 +124,7 @@ main(void)
         return EXIT_FAILURE;
     }
     s.job = job;
-    enum send_end end = carry_out(&s);
+    enum send_end end = carry_out(&s, job);
     (void)printf("%s %s\n", words[end], end == SEND_SENT ? "" : s.words);
     (void)fflush(stdout);
     curl_easy_cleanup(s.curl);

@@ -42,11 +42,20 @@ print_html(const struct table_model *model, char **out_bytes, size_t *out_len, s
     return sized(report_html, model, out_bytes, out_len, why);
 }
 
+static enum err
+print_sheet(const struct table_model *model, char **out_bytes, size_t *out_len,
+            struct err_text *why)
+{
+    return sized(report_sheet, model, out_bytes, out_len, why);
+}
+
 static const struct report_form table[] = {
-    {"json", "json", "application/json", false, print_json},
-    {"text", "txt", "text/plain; charset=utf-8", false, print_plain},
-    {"csv", "csv", "text/csv; charset=utf-8", false, print_csv},
-    {"html", "html", "text/html; charset=utf-8", true, print_html},
+    {"json", "json", "application/json", false, false, print_json},
+    {"text", "txt", "text/plain; charset=utf-8", false, false, print_plain},
+    {"csv", "csv", "text/csv; charset=utf-8", false, false, print_csv},
+    {"html", "html", "text/html; charset=utf-8", true, false, print_html},
+    {"xlsx", "xlsx", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", true,
+     true, print_sheet},
 };
 
 enum {

@@ -15,6 +15,7 @@ struct report_form {
     const char *suffix; /* "json" */
     const char *media;  /* "application/json" */
     bool pictures;      /* wants the sections for pictures (report_ask of report_month.h) */
+    bool tables;        /* the bytes are the tables that daemon/exchange/sheet.h makes it from */
     /* *out_bytes is yours (free), of *out_len bytes; may hold NUL. */
     enum err (*print)(const struct table_model *model, char **out_bytes, size_t *out_len,
                       struct err_text *why);

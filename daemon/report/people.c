@@ -81,13 +81,13 @@ whole_of(const char *text, int64_t *out)
 }
 
 static void
-copy_cell(struct table_model *people, const struct section *s, size_t row, size_t i)
+copy_cell(struct table_model *people, const struct section *s, size_t row, size_t i, bool money)
 {
     const struct cell *cell = table_cell(s, row, i);
     const struct column *column = &s->columns[i];
     char room[MONEY_TEXT];
     int64_t minor = 0;
-    if (cell->type == CELL_TEXT && strcmp(column->unit, "minor") == 0 &&
+    if (money && cell->type == CELL_TEXT && strcmp(column->unit, "minor") == 0 &&
         whole_of(cell->text, &minor))
         table_set(people, column->key, money_print(minor, people_text(s, row, "currency"), room));
     else if (cell->type == CELL_TEXT || cell->type == CELL_NULL)
@@ -158,7 +158,7 @@ add_up(const struct sum *rule, const struct section *s, size_t column, const cha
 
 static void
 put_total(struct table_model *people, const struct section *s, const struct sum *rule,
-          const char *group, bool skipped)
+          const char *group, bool skipped, bool in_words)
 {
     table_total(people);
     table_set(people, s->columns[0].key, skipped ? "diverted or disposed" : "total");
@@ -171,7 +171,7 @@ put_total(struct table_model *people, const struct section *s, const struct sum 
             continue;
         if (!add_up(rule, s, i, group, &sum))
             table_set(people, s->columns[i].key, NULL);
-        else if (strcmp(s->columns[i].unit, "minor") == 0)
+        else if (in_words && strcmp(s->columns[i].unit, "minor") == 0)
             table_set(people, s->columns[i].key, money_print(sum.value, group, money));
         else
             table_set(people, s->columns[i].key, number_fixed(sum.value, sum.places, false, room));
@@ -180,7 +180,7 @@ put_total(struct table_model *people, const struct section *s, const struct sum 
 
 /* One line a group with two rows or more, in the order of their first rows. */
 static void
-put_totals(struct table_model *people, const struct section *s, const struct sum *rule)
+put_totals(struct table_model *people, const struct section *s, const struct sum *rule, bool money)
 {
     for (size_t row = 0; row < s->n_rows; row++) {
         const char *group = rule->by != NULL ? people_text(s, row, rule->by) : "";
@@ -194,7 +194,7 @@ put_totals(struct table_model *people, const struct section *s, const struct sum
         for (size_t i = 0; i < s->n_rows; i++)
             skipped = skipped || (rule->skip != NULL && !is_in(rule, s, i, group));
         if (before == 0 && all > 1)
-            put_total(people, s, rule, group, skipped);
+            put_total(people, s, rule, group, skipped, money);
         if (rule->by == NULL)
             break;
     }
@@ -213,34 +213,61 @@ people_is_whole_currency(const struct section *product, size_t row)
 /* ---- the whole */
 
 static void
-copy_section(struct table_model *people, const struct section *s)
+copy_section(struct table_model *people, const struct section *s, bool money)
 {
     table_section(people, s->path, s->title, s->shape, s->columns, s->n_columns);
     for (size_t row = 0; row < s->n_rows; row++) {
         if (s->shape != SHAPE_FIELDS)
             table_row(people);
         for (size_t i = 0; i < s->n_columns; i++)
-            copy_cell(people, s, row, i);
+            copy_cell(people, s, row, i, money);
     }
     for (size_t i = 0; i < sizeof sums / sizeof sums[0]; i++)
         if (s->shape == SHAPE_ROWS && strcmp(sums[i].path, s->path) == 0)
-            put_totals(people, s, &sums[i]);
+            put_totals(people, s, &sums[i], money);
+}
+
+/* `money`: in words of its currency. */
+static enum err
+copy_model(const struct table_model *model, bool money, struct table_model **out_copy,
+           struct err_text *why)
+{
+    struct table_model *copy = NULL;
+    enum err e = table_new(&copy, why);
+    if (e != ERR_OK)
+        return e;
+    for (size_t i = 0; i < table_count(model); i++)
+        copy_section(copy, table_at(model, i), money);
+    e = table_error(copy, why);
+    if (e == ERR_OK)
+        *out_copy = copy;
+    else
+        table_free(copy);
+    return e;
 }
 
 enum err
 table_for_people(const struct table_model *model, struct table_model **out_people,
                  struct err_text *why)
 {
-    struct table_model *people = NULL;
-    enum err e = table_new(&people, why);
-    if (e != ERR_OK)
-        return e;
-    for (size_t i = 0; i < table_count(model); i++)
-        copy_section(people, table_at(model, i));
-    e = table_error(people, why);
-    if (e == ERR_OK)
-        *out_people = people;
-    else
-        table_free(people);
-    return e;
+    return copy_model(model, true, out_people, why);
+}
+
+enum err
+table_with_totals(const struct table_model *model, struct table_model **out_copy,
+                  struct err_text *why)
+{
+    return copy_model(model, false, out_copy, why);
+}
+
+bool
+people_in_total(const struct section *s, size_t total, size_t row)
+{
+    size_t i = 0, n = sizeof sums / sizeof sums[0];
+    while (i < n && strcmp(sums[i].path, s->path) != 0)
+        i++;
+    if (i == n || row + s->n_totals >= s->n_rows)
+        return false;
+    const char *group = sums[i].by != NULL ? people_text(s, total, sums[i].by) : "";
+    return is_in(&sums[i], s, row, group);
 }

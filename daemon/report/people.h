@@ -13,6 +13,13 @@
 enum err table_for_people(const struct table_model *model, struct table_model **out_people,
                           struct err_text *why);
 
+/* The same sums below rows as machines read them: money stays minor units. */
+enum err table_with_totals(const struct table_model *model, struct table_model **out_copy,
+                           struct err_text *why);
+
+/* Of either: is row `row` a part of the sum in row `total`? */
+bool people_in_total(const struct section *section, size_t total, size_t row);
+
 /* "kg"; "" for money, which carries its currency. */
 const char *people_unit(const struct column *column);
 

@@ -75,6 +75,8 @@ enum err report_json(const struct table_model *model, char **out_text, struct er
 enum err report_text(const struct table_model *model, char **out_text, struct err_text *why);
 enum err report_csv(const struct table_model *model, char **out_text, struct err_text *why);
 enum err report_html(const struct table_model *model, char **out_text, struct err_text *why);
+/* The tables that a spreadsheet is made from, one line of JSON (write_sheet.c). */
+enum err report_sheet(const struct table_model *model, char **out_text, struct err_text *why);
 
 /* One reporting frame's table out of a report's: its lines with their masses, the fields that the
  * report fills, and by name those that it cannot. `frame`: "FLW", "GRI", "ESRS" or "SDG".

@@ -74,6 +74,10 @@ print_all(const struct report_input *input, struct err_text *why)
     if (e == ERR_OK)
         e = report_html(model, &text, why);
     free(text);
+    text = NULL;
+    if (e == ERR_OK)
+        e = report_sheet(model, &text, why);
+    free(text);
     table_free(model);
     return e;
 }

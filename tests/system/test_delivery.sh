@@ -171,6 +171,7 @@ END
 start_hub
 box import "$place/catalogue.jsonl" >/dev/null
 box report 2026-03 --csv >"$place/report.csv"
+box report 2026-03 --format xlsx >"$place/report.xlsx"
 box report 2026-03 --json >"$place/report.json"
 
 # ------------------------------------------------------------------ settings
@@ -208,10 +209,10 @@ it "a dry run says what would go where" says "$place/dry" "knockbox-kitchen-2026
 it "and sends nothing" sh -c "'$bin/knockbox' outbox --at '$hub' | grep -q 'is empty'"
 it "an unknown target is refused" sh -c "! '$bin/knockbox' report 2026-03 --send nobody --at '$hub' 2>/dev/null"
 
-send office text,csv
+send office text,csv,xlsx
 first=$id
 it "a mail goes out by STARTTLS" within state_is "$id" sent
-it "it has subject, both receivers, summary and the very bytes of the print" $python - "$place/mail" "$place/report.csv" <<'END'
+it "it has subject, both receivers, summary and the very bytes of the print" $python - "$place/mail" "$place/report.csv" "$place/report.xlsx" <<'END'
 import email, email.policy, glob, sys
 mails = glob.glob(sys.argv[1] + "/got.*")
 mail = email.message_from_binary_file(open(mails[0], "rb"), policy=email.policy.default)
@@ -219,8 +220,10 @@ files = {part.get_filename(): part.get_content() for part in mail.iter_attachmen
 text = mail.get_body(("plain",)).get_content()
 want = open(sys.argv[2], newline="").read()
 part = files["knockbox-kitchen-2026-03.csv"]
+sheet = files["knockbox-kitchen-2026-03.xlsx"]
 ok = (len(mails) == 1 and mail["Subject"] == "Knockbox report 2026-03" and "grounds generated" in text
-      and mail["To"] == "office@saltmere.example, owner@saltmere.example" and len(files) == 2
+      and mail["To"] == "office@saltmere.example, owner@saltmere.example" and len(files) == 3
+      and sheet == open(sys.argv[3], "rb").read()
       and mail["Message-ID"].endswith("@saltmere.example>") and mail["Date"] is not None
       and (part if isinstance(part, str) else part.decode()).replace("\r\n", "\n") == want.replace("\r\n", "\n"))
 sys.exit(not ok)
@@ -305,14 +308,15 @@ box outbox cancel "$id" >/dev/null
 
 # ------------------------------------------------------------------ sftp
 
-send vault html,csv
+send vault html,csv,xlsx
 it "files go out by SFTP" within state_is "$id" sent
 it "under their names, whole" cmp -s "$place/report.csv" "$place/sftp/knockbox-kitchen-2026-03.csv"
+it "a spreadsheet is made on the way" cmp -s "$place/report.xlsx" "$place/sftp/knockbox-kitchen-2026-03.xlsx"
 it "the page has its pictures" says "$place/sftp/knockbox-kitchen-2026-03.html" "<svg"
-it "and nothing else is left" [ "$(find "$place/sftp" -type f | wc -l)" -eq 2 ]
+it "and nothing else is left" [ "$(find "$place/sftp" -type f | wc -l)" -eq 3 ]
 send vault csv
 it "a second time they are replaced" within state_is "$id" sent
-it "by two files still" [ "$(find "$place/sftp" -type f | wc -l)" -eq 2 ]
+it "by three files still" [ "$(find "$place/sftp" -type f | wc -l)" -eq 3 ]
 rm -f "$place/sftp"/*
 send unknown csv
 it "a server with another key gets nothing" within said "$id" "."
