@@ -4,19 +4,9 @@
 #include <string.h>
 #include <unistd.h>
 #include "client/ask.h"
+#include "client/print_to.h"
 #include "client/report_file.h"
 #include "client/writer.h"
-
-/* The hub prints it: one table model feeds all forms (docs/report.md), and it knows which there
- * are. */
-static const char *
-form_of(const struct given *given)
-{
-    const char *form = given_value(given, "--format");
-    if (form != NULL)
-        return form;
-    return given->output == OUTPUT_TEXT ? "text" : given->output == OUTPUT_CSV ? "csv" : "json";
-}
 
 static const struct column columns[] = {
     {"id", "number", CELL_COUNT, 0},      {"target", "target", CELL_TEXT, 0},
@@ -97,13 +87,13 @@ run(const struct given *given, struct err_text *why)
         return given_value(given, "--frame") == NULL
                    ? send_it(given, &question, why)
                    : err_set(ERR_USAGE, why, "--send takes the whole report, not a --frame");
-    const char *form = form_of(given), *path = given_value(given, "--out");
-    if (path == NULL)
-        path = given_value(given, "-o");
+    const char *form = print_form(given), *path = print_path(given);
     if (given_flag(given, "--dry-run") || given_value(given, "--as") != NULL)
         return err_set(ERR_USAGE, why, "--as and --dry-run go with --send TARGET");
     if (strcmp(form, "xlsx") == 0 && path == NULL && isatty(STDOUT_FILENO))
         return err_set(ERR_USAGE, why, "a spreadsheet wants a file: --out FILE");
+    /* The hub prints it: one table model feeds all forms (docs/report.md), and it knows which there
+     * are. */
     question_arg(&question, "form", form);
     question_arg(&question, "frame", given_value(given, "--frame"));
     enum err e = wire_open(given->at, given->key, &wire, why);

@@ -13,6 +13,7 @@
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
+#include "client/beside.h"
 
 static enum err
 failed(const char *what, struct err_text *why)
@@ -37,30 +38,11 @@ write_all(int fd, const char *what, const char *bytes, size_t len, struct err_te
 
 /* ---- knockbox-sheet */
 
-/* Beside this program, or where make install puts it. */
-static const char *
-find_sheet(char path[PATH_MAX])
-{
-    static const char *const places[] = {"/knockbox-sheet", "/../libexec/knockbox/knockbox-sheet"};
-    char self[PATH_MAX];
-    ssize_t len = readlink("/proc/self/exe", self, sizeof self - 1);
-    self[len > 0 ? len : 0] = '\0';
-    char *slash = strrchr(self, '/');
-    if (slash != NULL)
-        *slash = '\0';
-    for (size_t i = 0; i < sizeof places / sizeof places[0]; i++) {
-        int n = snprintf(path, PATH_MAX, "%s%s", self, places[i]);
-        if (n > 0 && n < PATH_MAX && access(path, X_OK) == 0)
-            return path;
-    }
-    return "knockbox-sheet";
-}
-
 static int
 start(int in, int out, pid_t *out_pid)
 {
     char path[PATH_MAX];
-    const char *program = find_sheet(path);
+    const char *program = beside("knockbox-sheet", path);
     char *argv[] = {(char *)(uintptr_t) "knockbox-sheet", NULL};
     posix_spawn_file_actions_t actions;
     if (posix_spawn_file_actions_init(&actions) != 0)

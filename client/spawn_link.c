@@ -2,7 +2,6 @@
 #include "client/spawn_link.h"
 
 #include <errno.h>
-#include <limits.h>
 #include <spawn.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -10,31 +9,17 @@
 #include <sys/socket.h>
 #include <sys/wait.h>
 #include <unistd.h>
+#include "client/beside.h"
 
 enum {
     LINK_FD = 3
 };
 
-/* /usr/bin/knockbox -> /usr/bin/knockbox-link; the bare name when that is not there. */
-static const char *
-find_link(char path[PATH_MAX])
-{
-    ssize_t len = readlink("/proc/self/exe", path, PATH_MAX - 8);
-    if (len <= 0)
-        return "knockbox-link";
-    path[len] = '\0';
-    char *slash = strrchr(path, '/');
-    if (slash == NULL || (size_t)(slash - path) + sizeof "/knockbox-link" > PATH_MAX)
-        return "knockbox-link";
-    (void)strcpy(slash, "/knockbox-link");
-    return access(path, X_OK) == 0 ? path : "knockbox-link";
-}
-
 static int
 start(const char *where, const char *key, int theirs, pid_t *out_pid)
 {
     char path[PATH_MAX];
-    const char *program = find_link(path);
+    const char *program = beside("knockbox-link", path);
     char *argv[] = {(char *)(uintptr_t) "knockbox-link", (char *)(uintptr_t)where,
                     (char *)(uintptr_t)key, NULL};
     posix_spawn_file_actions_t actions;

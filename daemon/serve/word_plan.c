@@ -11,6 +11,7 @@
 #include "daemon/plan/problem_file.h"
 #include "daemon/serve/alcohol.h"
 #include "daemon/serve/kitchen.h"
+#include "daemon/serve/plan_detail.h"
 #include "daemon/serve/plan_record.h"
 #include "daemon/serve/plan_view.h"
 #include "daemon/serve/show.h"
@@ -173,8 +174,11 @@ plan_publish(struct planning *planning, struct err_text *why)
     (void)json_object_set_new(view, "plan", file);
     (void)json_object_set(view, "assumed", planning->assumed);
     add_bound(planning, view);
-    enum err e = plan_record_write(planning->call, planning->ask.today, planning->problem,
-                                   planning->plan, view, why);
+    enum err e = plan_detail(planning->call, planning->problem, planning->plan, planning->ask.today,
+                             view, why);
+    if (e == ERR_OK)
+        e = plan_record_write(planning->call, planning->ask.today, planning->problem,
+                              planning->plan, view, why);
     if (e == ERR_OK)
         return call_json(planning->call, view, why);
     json_decref(view);

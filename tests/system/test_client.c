@@ -83,6 +83,41 @@ Test(client, a_bad_line_writes_nothing_and_says_which, .timeout = 60)
     place_done(place);
 }
 
+Test(client, a_plan_is_printed_to_a_file_in_every_form, .timeout = 60)
+{
+    static const struct {
+        const char *form, *begins;
+    } forms[] = {{"text", "Kitchen plan 1, "},
+                 {"json", "{\"days\":["},
+                 {"csv", "day,what,recipe,"},
+                 {"html", "<!DOCTYPE html>"},
+                 {"ics", "BEGIN:VCALENDAR\r\n"}};
+    char place[PLACE], hub[PLACE * 2], file[PLACE * 2], head[64];
+    place_make(place);
+    path_in(place, "hub", hub);
+    path_in(place, "plan", file);
+    struct daemon d = start_hub(hub);
+    struct said said =
+        run_program("knockbox", "plan", "make", "--effort", "0", "--quiet", "--at", hub, NULL);
+    cr_expect(eq(int, said.status, 0), "%s", said.err);
+    for (size_t i = 0; i < sizeof forms / sizeof forms[0]; i++) {
+        said = run_program("knockbox", "plan", "show", "--format", forms[i].form, "-o", file,
+                           "--at", hub, NULL);
+        cr_expect(eq(int, said.status, 0), "%s", said.err);
+        cr_expect(eq(str, said.out, ""));
+        FILE *f = fopen(file, "r");
+        cr_assert_not_null(f);
+        head[fread(head, 1, sizeof head - 1, f)] = '\0';
+        fclose(f);
+        cr_expect(strncmp(head, forms[i].begins, strlen(forms[i].begins)) == 0, "%s", head);
+    }
+    said = run_program("knockbox", "plan", "show", "--format", "pdf", "--at", hub, NULL);
+    cr_expect(eq(int, said.status, 3));
+    cr_expect(strstr(said.err, "text, json, csv, html or ics") != NULL, "%s", said.err);
+    cr_expect(eq(int, end_daemon(&d), 0));
+    place_done(place);
+}
+
 Test(client, never_asks_without_a_terminal, .timeout = 60)
 {
     char place[PLACE], hub[PLACE * 2];
