@@ -43,6 +43,16 @@ misuse(void)
     return err_exit_status(ERR_USAGE);
 }
 
+static enum err
+check_endpoint(const char *endpoint, struct err_text *why)
+{
+    char host[ENDPOINT_SIZE];
+    unsigned port = 0;
+    return endpoint_split(endpoint, host, sizeof host, &port) && port != 0
+               ? ERR_OK
+               : err_input(why, "at", endpoint, "tcp://HOST:PORT");
+}
+
 /* ---------------------------------------------------------------- join */
 
 /* The pair of a join that was cut short, or a fresh one; the file is there before we ask. */
@@ -75,12 +85,15 @@ join(const char *text, const char *path, const char *connect)
     struct join_code code;
     struct key_file file;
     struct join_answer answer;
+    memset(&file, 0, sizeof file);
     memset(&answer, 0, sizeof answer);
     enum err e = code_parse(text, &code, &why);
     if (e != ERR_OK)
         return complain(e, &why);
     const char *endpoint = connect != NULL ? connect : code.endpoint;
-    e = own_key(path, &code, endpoint, &file, &why);
+    e = check_endpoint(endpoint, &why);
+    if (e == ERR_OK)
+        e = own_key(path, &code, endpoint, &file, &why);
     if (e == ERR_OK)
         e = join_ask(&code, endpoint, &file.own, &answer, &why);
     if (e == ERR_OK)
@@ -118,13 +131,9 @@ carry_to(const char *endpoint, const char *path)
 {
     struct err_text why = {.s = ""};
     struct key_file key;
-    char host[ENDPOINT_SIZE];
-    unsigned port = 0;
     if (!is_socket(LINE_FD))
         return misuse();
-    enum err e = endpoint_split(endpoint, host, sizeof host, &port) && port != 0
-                     ? ERR_OK
-                     : err_input(&why, "at", endpoint, "tcp://HOST:PORT");
+    enum err e = check_endpoint(endpoint, &why);
     if (e == ERR_OK)
         e = read_key(path, &key, &why);
     if (e != ERR_OK) {

@@ -73,6 +73,20 @@ text_good(const char *text, enum text_form form, size_t least, size_t most)
     return *p == '\0' && len >= least && len <= most;
 }
 
+/* Line and paragraph separators and marks that turn the direction of the text around them. */
+static bool
+moves_text(const char *letter, size_t n)
+{
+    static const char *const marks[] = {
+        "\xD8\x9C",     "\xE2\x80\x8E", "\xE2\x80\x8F", "\xE2\x80\xA8", "\xE2\x80\xA9",
+        "\xE2\x80\xAA", "\xE2\x80\xAB", "\xE2\x80\xAC", "\xE2\x80\xAD", "\xE2\x80\xAE",
+        "\xE2\x81\xA6", "\xE2\x81\xA7", "\xE2\x81\xA8", "\xE2\x81\xA9"};
+    for (size_t i = 0; i < sizeof marks / sizeof marks[0]; i++)
+        if (strlen(marks[i]) == n && memcmp(marks[i], letter, n) == 0)
+            return true;
+    return false;
+}
+
 char *
 text_shown(const char *text, char *out, size_t size)
 {
@@ -82,7 +96,7 @@ text_shown(const char *text, char *out, size_t size)
         size_t n = c >= 0xC2 ? wide_letter(text, TEXT_FREE) : 1;
         if (n > 1 && used + n >= size)
             break;
-        bool plain = n > 1 || (n == 1 && c >= ' ' && c < 0x7F);
+        bool plain = n > 1 ? !moves_text(text, n) : n == 1 && c >= ' ' && c < 0x7F;
         if (n == 0)
             n = 1;
         if (plain)

@@ -15,7 +15,8 @@ enum text_form {
 /* Strict UTF-8 (no overlong forms, no surrogates) of the form, `least` to `most` bytes long. */
 bool text_good(const char *text, enum text_form form, size_t least, size_t most);
 
-/* A copy for messages: what is not good to print becomes `?`; cut at `size` on a whole letter.
+/* A copy for messages: what is not good to print or turns the direction of text becomes `?`; cut at
+ * `size` on a whole letter.
  * Returns `out`. */
 char *text_shown(const char *text, char *out, size_t size);
 

@@ -419,9 +419,10 @@ outcome_pack(struct outcome *outcome, const uint8_t **out_bytes, size_t *out_len
 void
 outcome_read(struct outcome_reader *reader, const uint8_t *bytes, size_t len)
 {
-    *reader = (struct outcome_reader){.bytes = bytes, .end = bytes + len};
-    if (len == 0)
+    *reader = (struct outcome_reader){.bytes = bytes, .end = bytes};
+    if (len == 0) /* then there may be no bytes at all */
         return;
+    reader->end = bytes + len;
     reader->n_sites = get_varint(&reader->bytes);
     reader->sites = (const char *)reader->bytes;
     for (uint64_t i = 0; i < reader->n_sites; i++)

@@ -7,11 +7,11 @@
 #include <string.h>
 #include <zmq.h>
 
+#include "daemon/base/config.h"
 #include "daemon/base/folder.h"
 
 enum {
-    Z85_TEXT = 41,
-    FILE_TEXT = 1024
+    Z85_TEXT = 41
 };
 
 void
@@ -53,50 +53,70 @@ key_parse(const char *text, uint8_t out_key[KEY_SIZE])
     return true;
 }
 
+size_t
+key_file_print(const struct key_file *file, char out[KEY_FILE_TEXT])
+{
+    char public_text[KEY_TEXT], secret_text[KEY_TEXT], hub_text[KEY_TEXT];
+    key_print(file->own.public_key, public_text);
+    key_print(file->own.secret_key, secret_text);
+    int n = snprintf(out, KEY_FILE_TEXT, "knockbox-key 1\npublic %s\nsecret %s\n", public_text,
+                     secret_text);
+    if (file->has_hub)
+        n += snprintf(out + n, KEY_FILE_TEXT - (size_t)n, "hub %s\n",
+                      key_print(file->hub, hub_text));
+    if (file->connect[0] != '\0')
+        n += snprintf(out + n, KEY_FILE_TEXT - (size_t)n, "connect %s\n", file->connect);
+    keys_wipe(secret_text, sizeof secret_text);
+    return (size_t)n;
+}
+
 enum err
 key_file_write(const char *dir, const char *name, const struct key_file *file, struct err_text *why)
 {
-    char text[FILE_TEXT], public_text[KEY_TEXT], secret_text[KEY_TEXT], hub_text[KEY_TEXT];
-    key_print(file->own.public_key, public_text);
-    key_print(file->own.secret_key, secret_text);
-    int n = snprintf(text, sizeof text, "knockbox-key 1\npublic %s\nsecret %s\n", public_text,
-                     secret_text);
-    if (file->has_hub)
-        n +=
-            snprintf(text + n, sizeof text - (size_t)n, "hub %s\n", key_print(file->hub, hub_text));
-    if (file->connect[0] != '\0')
-        n += snprintf(text + n, sizeof text - (size_t)n, "connect %s\n", file->connect);
-    enum err e = file_write(dir, name, text, (size_t)n, 0600, why);
+    char text[KEY_FILE_TEXT];
+    size_t n = key_file_print(file, text);
+    enum err e = file_write(dir, name, text, n, 0600, why);
     keys_wipe(text, sizeof text);
-    keys_wipe(secret_text, sizeof secret_text);
     return e;
 }
 
 struct seen {
-    bool version, public_key, secret_key;
+    bool version, public_key, secret_key, connect;
 };
 
 static bool
-take_word(struct key_file *file, struct seen *seen, const char *word, const char *value)
+take_connect(struct key_file *file, const char *value)
 {
-    if (strcmp(word, "knockbox-key") == 0)
-        return seen->version = strcmp(value, "1") == 0;
-    if (strcmp(word, "public") == 0)
-        return seen->public_key = key_parse(value, file->own.public_key);
-    if (strcmp(word, "secret") == 0)
-        return seen->secret_key = key_parse(value, file->own.secret_key);
-    if (strcmp(word, "hub") == 0)
-        return file->has_hub = key_parse(value, file->hub);
-    if (strcmp(word, "connect") != 0 || strlen(value) >= sizeof file->connect)
+    char host[ENDPOINT_SIZE];
+    unsigned port = 0;
+    if (strlen(value) >= sizeof file->connect || !endpoint_split(value, host, sizeof host, &port) ||
+        port == 0)
         return false;
     (void)snprintf(file->connect, sizeof file->connect, "%s", value);
     return true;
 }
 
+/* Each word comes once. */
+static bool
+take_word(struct key_file *file, struct seen *seen, const char *word, const char *value)
+{
+    if (strcmp(word, "knockbox-key") == 0)
+        return !seen->version && (seen->version = strcmp(value, "1") == 0);
+    if (strcmp(word, "public") == 0)
+        return !seen->public_key && (seen->public_key = key_parse(value, file->own.public_key));
+    if (strcmp(word, "secret") == 0)
+        return !seen->secret_key && (seen->secret_key = key_parse(value, file->own.secret_key));
+    if (strcmp(word, "hub") == 0)
+        return !file->has_hub && (file->has_hub = key_parse(value, file->hub));
+    if (strcmp(word, "connect") == 0)
+        return !seen->connect && (seen->connect = take_connect(file, value));
+    return false;
+}
+
 static bool
 take_lines(char *text, struct key_file *file)
 {
-    struct seen seen = {false, false, false};
+    struct seen seen = {false, false, false, false};
     char *rest = NULL;
     for (char *line = strtok_r(text, "\n", &rest); line != NULL;
          line = strtok_r(NULL, "\n", &rest)) {
@@ -120,23 +140,32 @@ pair_fits(const struct key_pair *pair)
 }
 
 enum err
+key_file_parse(const char *name, char *text, size_t len, struct key_file *out_file,
+               struct err_text *why)
+{
+    struct key_file file;
+    enum err e = ERR_OK;
+    memset(&file, 0, sizeof file);
+    if (strlen(text) != len || !take_lines(text, &file) || !pair_fits(&file.own))
+        e = err_set(ERR_INPUT, why, "%.300s is not a key file of this program", name);
+    else
+        *out_file = file;
+    keys_wipe(&file, sizeof file);
+    return e;
+}
+
+enum err
 key_file_read(const char *path, struct key_file *out_file, struct err_text *why)
 {
     char *text = NULL;
     size_t len = 0;
-    struct key_file file;
-    memset(&file, 0, sizeof file);
     enum err e = file_check_secret(path, why);
     if (e == ERR_OK)
         e = file_read(path, &text, &len, why);
     if (e != ERR_OK)
         return e;
-    if (strlen(text) != len || !take_lines(text, &file) || !pair_fits(&file.own))
-        e = err_set(ERR_INPUT, why, "%.300s is not a key file of this program", path);
-    else
-        *out_file = file;
+    e = key_file_parse(path, text, len, out_file, why);
     keys_wipe(text, len);
-    keys_wipe(&file, sizeof file);
     free(text);
     return e;
 }

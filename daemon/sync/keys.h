@@ -21,7 +21,8 @@ enum {
     KEY_TEXT = 65,
     ENDPOINT_SIZE = 160,
     SECRET_SIZE = 16,
-    CODE_TEXT = 512
+    CODE_TEXT = 512,
+    KEY_FILE_TEXT = 1024
 };
 
 struct key_pair {
@@ -48,6 +49,11 @@ enum err key_file_write(const char *dir, const char *name, const struct key_file
                         struct err_text *why);
 /* ERR_DENIED: others may read it. ERR_INPUT: not such a file. ERR_NOT_FOUND. */
 enum err key_file_read(const char *path, struct key_file *out_file, struct err_text *why);
+/* The same as text with a NUL behind it, which is changed; `name` is for the sentence. Wipe both
+ * after use. */
+size_t key_file_print(const struct key_file *file, char out[KEY_FILE_TEXT]);
+enum err key_file_parse(const char *name, char *text, size_t len, struct key_file *out_file,
+                        struct err_text *why);
 
 struct join_code {
     uint8_t hub[KEY_SIZE];

@@ -53,6 +53,7 @@ Test(text, what_is_shown_cannot_move_a_cursor)
 {
     char out[8];
     cr_expect(eq(str, text_shown("a\x1b[2J\xFF", out, sizeof out), "a?[2J?"));
+    cr_expect(eq(str, text_shown("a\xE2\x80\xAEz", out, sizeof out), "a?z")); /* right to left */
     cr_expect(eq(str, text_shown("12345\xC3\x89", out, sizeof out), "12345\xC3\x89"));
     cr_expect(eq(str, text_shown("123456\xC3\x89", out, sizeof out), "123456"));
 }
