@@ -17,10 +17,10 @@ const struct option_row common_options[] = {
 };
 
 static const struct command *const table[] = {
-    &command_tub,     &command_close, &command_log,    &command_import, &command_export,
-    &command_freezer, &command_stock, &command_status, &command_plan,   &command_report,
-    &command_outbox,  &command_trace, &command_verify, &command_period, &command_recipe,
-    &command_calc,    &command_help,
+    &command_tub,     &command_close,  &command_log,    &command_import, &command_export,
+    &command_freezer, &command_stock,  &command_status, &command_plan,   &command_forecast,
+    &command_report,  &command_outbox, &command_trace,  &command_verify, &command_period,
+    &command_recipe,  &command_calc,   &command_help,
 };
 
 enum {

@@ -75,8 +75,8 @@ const char *given_value(const struct given *given, const char *name); /* NULL: n
 void help_print(const struct command *command);
 
 extern const struct command command_calc, command_close, command_export, command_freezer,
-    command_help, command_import, command_log, command_period, command_plan, command_outbox,
-    command_report, command_recipe, command_status, command_stock, command_trace, command_tub,
-    command_verify;
+    command_forecast, command_help, command_import, command_log, command_period, command_plan,
+    command_outbox, command_report, command_recipe, command_status, command_stock, command_trace,
+    command_tub, command_verify;
 
 #endif

@@ -52,6 +52,7 @@
     X(45, SOLD, "minor", "product|currency")                                                        \
     X(46, LOST, "minor", "product|currency")                                                        \
     X(47, UNPRICED, "times", "product|currency|which") /* list, delivered, lost without price */    \
+    X(48, SOLD_ML, "mL", "product|day")                /* by business day, for what may be sold */  \
     X(50, BATCH_ENDED, "times", "batch")               /* strain `end` in the month */              \
     X(51, BATCH_DRY_USED, "ug", "batch")               /* W11, dry grounds less dry residue */      \
     X(52, LOT_BOTTLED, "times", "lot")                                                              \

@@ -208,7 +208,8 @@ on_sale(struct lot *lot, const struct fact *fact)
     spot->sold += sale->count;
     e = set_on_hand(lot, spot, spot->on_hand - sale->count, fact->at_ms);
     if (e == ERR_OK && lot->product != NULL)
-        e = money_post_sale(lot->outcome, fact, lot->product);
+        e = money_post_sale(lot->outcome, fact, lot->product,
+                            lot->bottled->record->bottle->bottle_ml);
     if (e == ERR_OK && spot->on_hand < 0)
         e = flag(lot, fact, "sold-more");
     if (e == ERR_OK && recall_at(lot, fact) != NULL)

@@ -7,8 +7,11 @@ fold_sale(const struct fold_input *input, struct outcome *outcome, struct err_te
 {
     (void)why;
     enum err e = ERR_OK;
-    for (size_t i = 0; e == ERR_OK && i < input->n; i++)
-        if (input->facts[i].kind->number == KNOCKBOX__RECORD__BODY_SALE)
-            e = money_post_sale(outcome, &input->facts[i], input->facts[i].record->sale->product);
+    for (size_t i = 0; e == ERR_OK && i < input->n; i++) {
+        const struct fact *fact = &input->facts[i];
+        if (fact->kind->number == KNOCKBOX__RECORD__BODY_SALE)
+            e = money_post_sale(outcome, fact, fact->record->sale->product,
+                                fact->record->sale->bottle_ml);
+    }
     return e;
 }

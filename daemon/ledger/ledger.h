@@ -54,6 +54,11 @@ enum err ledger_facts_so_far(struct ledger *ledger, enum subject_class class, co
 enum err ledger_books(struct ledger *ledger, int64_t held_most_ms, struct books **out_books,
                       struct catalogue **out_catalogue, struct err_text *why);
 
+/* The lines of one measure in months first..last as they are now, ordered by month, site, key: what
+ * needs one measure need not load the whole books. Stop with false. */
+enum err ledger_lines(struct ledger *ledger, enum measure measure, int32_t first, int32_t last,
+                      books_visit *visit, void *owner, struct err_text *why);
+
 /* Closes of months, R6, among what was held up to `held_most_ms` (INT64_MAX: all): *out_closing is
  * the last period-close or restate of the month; ERR_NOT_FOUND when it is open. */
 struct closing {

@@ -3,6 +3,7 @@
 
 #include <inttypes.h>
 #include <stdio.h>
+#include "proto/when.h"
 
 const char *
 money_of_site(const struct catalogue *catalogue, const char *site, int32_t day)
@@ -55,11 +56,16 @@ money_post(const struct fold_input *input, struct outcome *outcome, enum measure
 }
 
 enum err
-money_post_sale(struct outcome *outcome, const struct fact *fact, const char *product)
+money_post_sale(struct outcome *outcome, const struct fact *fact, const char *product,
+                int64_t bottle_ml)
 {
-    char key[160];
+    char key[160], day[DAY_TEXT];
     const Knockbox__Sale *sale = fact->record->sale;
     (void)snprintf(key, sizeof key, "%s|%s", product, sale->currency);
-    return outcome_post(outcome, MEASURE_SOLD, fact->month, fact->site, key,
-                        sale->count * sale->unit_minor);
+    enum err e = outcome_post(outcome, MEASURE_SOLD, fact->month, fact->site, key,
+                              sale->count * sale->unit_minor);
+    (void)snprintf(key, sizeof key, "%s|%s", product, day_print(fact->day, day));
+    return e == ERR_OK ? outcome_post(outcome, MEASURE_SOLD_ML, fact->month, fact->site, key,
+                                      sale->count * bottle_ml)
+                       : e;
 }

@@ -21,7 +21,9 @@ const char *money_of_site(const struct catalogue *catalogue, const char *site, i
 enum err money_post(const struct fold_input *input, struct outcome *outcome, enum measure measure,
                     const struct fact *fact, const char *where, const struct bottles *bottles);
 
-/* A sale as written: count x unit_minor in its own currency. */
-enum err money_post_sale(struct outcome *outcome, const struct fact *fact, const char *product);
+/* A sale as written: count x unit_minor in its own currency, and the volume on its business day
+ * (bottle_ml 0: nobody said how large the bottles are). */
+enum err money_post_sale(struct outcome *outcome, const struct fact *fact, const char *product,
+                         int64_t bottle_ml);
 
 #endif

@@ -3,6 +3,7 @@
 #include <sodium.h>
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/ledger/kept.h"
 #include "daemon/ledger/ledger_int.h"
 #include "proto/when.h"
 
@@ -95,6 +96,48 @@ ledger_row(struct ledger *ledger, enum subject_class class, const char *code, st
         e = ERR_NOT_FOUND;
     if (e == ERR_OK)
         e = decode_row(class, &item, arena, out_row, why);
+    ledger_look_end(ledger);
+    return e;
+}
+
+/* ---- lines */
+
+struct line_reading {
+    books_visit *visit;
+    void *owner;
+    bool enough;
+};
+
+static enum err
+see_line(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value, size_t value_len,
+         struct err_text *why)
+{
+    struct line_reading *r = owner;
+    char text[TABLE_KEY_MAX + 1];
+    struct posting line;
+    enum err e = line_read(key, key_len, value, value_len, text, &line, why);
+    if (e == ERR_OK && !r->visit(r->owner, &line)) {
+        r->enough = true;
+        return ERR_NOT_FOUND;
+    }
+    return e;
+}
+
+enum err
+ledger_lines(struct ledger *ledger, enum measure measure, int32_t first, int32_t last,
+             books_visit *visit, void *owner, struct err_text *why)
+{
+    struct view view;
+    struct line_reading r = {.visit = visit, .owner = owner};
+    enum err e = ledger_look(ledger, &view, why);
+    if (e != ERR_OK)
+        return e;
+    for (int32_t month = first; month <= last && e == ERR_OK && !r.enough; month++) {
+        struct key prefix = {.n = 0, .over = false};
+        key_byte(&prefix, (uint8_t)measure);
+        key_month(&prefix, month);
+        e = table_walk(view.kv, view.tables->lines, &prefix, see_line, &r, why);
+    }
     ledger_look_end(ledger);
     return e;
 }

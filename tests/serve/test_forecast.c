@@ -1,0 +1,228 @@
+/* The forecast word, and the plan's problem that rests on it: made-up cafés of which the truth is
+ * known. Bounds are judgement, no source. */
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include "daemon/plan/problem_file.h"
+#include "proto/when.h"
+#include "tests/serve/room.h"
+
+enum {
+    WEEKS = 12,
+    LINE = 400
+};
+
+static const int week_g[7] = {2000, 2100, 2300, 2500, 3100, 4000, 1500}; /* Monday first */
+
+static const char kitchen[] =
+    "{'kind':'product','code':'syrup','name':'Grounds syrup','class':'syrup','bottle_ml':500,"
+    "'shelf_d':90}\n"
+    "{'kind':'recipe','code':'syrup-1','product':'syrup','parts':[{'input':'grounds','parts':'1'},"
+    "{'input':'sugar','parts':'1'}]}\n"
+    "{'kind':'item','code':'sugar','name':'Sugar','class':'sugar','pack_g':10000,'pack_minor':900,"
+    "'currency':'GBP'}\n"
+    "{'kind':'price','product':'syrup','bottle_ml':500,'currency':'GBP','list_minor':800,"
+    "'transfer_minor':500,'from':'2025-01-01'}\n"
+    "{'kind':'route','code':'harbour','stops':['quayside','mole'],'weekdays':[1,4]}\n"
+    "{'kind':'site','code':'mole','role':'cafe','zone':'Europe/London','currency':'GBP',"
+    "'joined':'2025-11-01'}\n"
+    "{'kind':'site','code':'quayside','role':'cafe','zone':'Europe/London','currency':'GBP',"
+    "'joined':'2025-11-01','day_start':'04:00','from':'2025-11-01'}\n"
+    "{'kind':'calendar','for_site':'quayside','day':'2026-03-05','open':false,'reason':'"
+    "stocktaking'}";
+
+/* 12 weeks up to Monday 2 March, the clock standing at Tuesday 3 March. */
+struct book {
+    char *text;
+    size_t len;
+    FILE *f;
+};
+
+static void
+put(struct book *book, const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    if (ftell(book->f) > 0)
+        (void)fputc('\n', book->f);
+    (void)vfprintf(book->f, format, args);
+    va_end(args);
+}
+
+/* A tub of so much at a café on a day, and its close. */
+static void
+put_day(struct book *book, const char *site, int32_t day, int grams, bool close)
+{
+    char text[DAY_TEXT];
+    (void)day_print(day, text);
+    if (grams > 0)
+        put(book,
+            "{'kind':'tub','tub':'%s-%s','coffee':'house-dark','origin':'espresso','gross_g':%d,"
+            "'tare_g':180,'method':'weighed','first_knock':'%sT09:00:00+00:00',"
+            "'frozen':'%sT10:30:00+00:00','place':'%s-f1','at':'%sT10:30:00+00:00','site':'%s'}",
+            site, text, grams + 180, text, text, site, text, site);
+    if (close)
+        put(book,
+            "{'kind':'close','day':'%s','nothing_kept':%s,'site':'%s','at':'%sT21:00:00+00:00'}",
+            text, grams > 0 ? "false" : "true", site, text);
+}
+
+static void
+put_sale(struct book *book, const char *site, int32_t day, int bottles)
+{
+    char text[DAY_TEXT];
+    if (bottles > 0)
+        put(book,
+            "{'kind':'sale','product':'syrup','bottle_ml':500,'count':%d,'unit_minor':800,"
+            "'currency':'GBP','site':'%s','at':'%sT20:00:00+00:00'}",
+            bottles, site, day_print(day, text));
+}
+
+static int32_t
+today(void)
+{
+    return day_make(2026, 3, 3);
+}
+
+/* Up or down by up to a tenth, the same each time. */
+static int
+about(int value, int32_t day)
+{
+    static const int tenths[] = {97, 108, 92, 103, 110, 95, 99, 90, 105, 101, 94};
+    return value * tenths[(uint32_t)day % 11] / 100;
+}
+
+static void
+write_book(struct room *room, struct book *book)
+{
+    (void)fclose(book->f);
+    cr_assert(room_ask(room, "write", "mode=import", book->text) == ERR_OK, "%s", room_why(room));
+    free(book->text);
+}
+
+static struct room *
+cafes(void)
+{
+    struct room *room = room_new("kitchen", true);
+    struct book book;
+    book.f = open_memstream(&book.text, &book.len);
+    cr_assert(room_ask(room, "write", "mode=import", saltmere_catalogue) == ERR_OK, "%s",
+              room_why(room));
+    cr_assert(room_ask(room, "write", "mode=import", kitchen) == ERR_OK, "%s", room_why(room));
+    for (int32_t day = today() - 7 * WEEKS; day < today(); day++) {
+        int usual = week_g[day_weekday(day) - 1];
+        put_day(&book, "quayside", day, about(usual, day), true);
+        if (day % 5 != 0) /* every fifth day nobody closed */
+            put_day(&book, "mole", day, about(usual / 2, day + 3), true);
+        put_sale(&book, "quayside", day, about(usual, day + 5) / 500);
+    }
+    write_book(room, &book);
+    return room;
+}
+
+/* The series of a site among the grounds (or of the sum: site NULL). */
+static const json_t *
+series_of(struct room *room, const char *list, const char *site)
+{
+    const json_t *all = json_object_get(room_answer(room), list);
+    for (size_t i = 0; i < json_array_size(all); i++) {
+        const json_t *one = json_array_get(all, i);
+        const char *name = json_string_value(json_object_get(one, "site"));
+        if ((name == NULL) == (site == NULL) && (site == NULL || strcmp(name, site) == 0))
+            return one;
+    }
+    cr_assert(false, "no series in %s", room_text(room));
+    return NULL;
+}
+
+static json_int_t
+number(const json_t *object, const char *name)
+{
+    const json_t *value = json_object_get(object, name);
+    cr_assert(value != NULL && json_typeof(value) == JSON_INTEGER, "%s", name);
+    return json_integer_value(value);
+}
+
+static const json_t *
+day_at(const json_t *series, size_t i)
+{
+    return json_array_get(json_object_get(series, "days"), i);
+}
+
+Test(forecast_word, it_knows_weekdays_closed_days_and_beats_last_week)
+{
+    struct room *room = cafes();
+    cr_assert(room_ask(room, "forecast", "", NULL) == ERR_OK, "%s", room_why(room));
+    const json_t *quayside = series_of(room, "grounds", "quayside");
+    cr_assert(eq(str, (char *)json_string_value(json_object_get(quayside, "used")), "smoothed"));
+    cr_assert(eq(i64, number(quayside, "scored"), 56));
+    cr_assert(number(quayside, "error_g") < number(quayside, "naive_error_g"));
+    const json_t *saturday = day_at(quayside, 4), *thursday = day_at(quayside, 2);
+    cr_assert(number(saturday, "value_g") > 3700 && number(saturday, "value_g") < 4300);
+    cr_assert(number(saturday, "low_g") < number(saturday, "value_g"));
+    cr_assert(eq(i64, number(thursday, "value_g"), 0)); /* stocktaking, 5 March */
+    cr_assert(eq(str, (char *)json_string_value(json_object_get(thursday, "used")), "closed"));
+    /* Missing days are no zeros: half of Quayside, not two fifths. */
+    const json_t *mole = series_of(room, "grounds", "mole");
+    cr_assert(number(day_at(mole, 4), "value_g") > 1850 &&
+                  number(day_at(mole, 4), "value_g") < 2200,
+              "%s", room_text(room));
+    cr_assert(number(mole, "scored") < 56);
+    const json_t *sum = series_of(room, "grounds", NULL);
+    json_int_t apart =
+        number(sum, "total_g") - number(quayside, "total_g") - number(mole, "total_g");
+    cr_assert(apart >= -1 && apart <= 1); /* rounded each by itself */
+    room_free(room);
+}
+
+Test(forecast_word, sales_are_volumes_of_each_product)
+{
+    struct room *room = cafes();
+    cr_assert(room_ask(room, "forecast", "product=syrup days=7", NULL) == ERR_OK, "%s",
+              room_why(room));
+    const json_t *one = series_of(room, "sales", "quayside");
+    cr_assert(eq(sz, json_array_size(json_object_get(one, "days")), 7));
+    json_int_t saturday = number(day_at(one, 4), "value_ml");
+    cr_assert(saturday > 3400 && saturday < 4300, "%lld", (long long)saturday); /* 7 or 8 bottles */
+    cr_assert(eq(sz, json_array_size(json_object_get(room_answer(room), "grounds")), 0));
+    cr_assert(room_ask(room, "forecast", "site=mole", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(sz, json_array_size(json_object_get(room_answer(room), "grounds")), 1));
+    cr_assert(eq(sz, json_array_size(json_object_get(room_answer(room), "sales")), 0));
+    room_free(room);
+}
+
+Test(forecast_word, what_it_is_asked_wrongly_it_says)
+{
+    struct room *room = room_new("kitchen", true);
+    cr_assert(room_ask(room, "forecast", "", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(sz, json_array_size(json_object_get(room_answer(room), "grounds")), 0));
+    cr_assert(room_ask(room, "forecast", "days=61", NULL) == ERR_INPUT);
+    cr_assert(room_ask(room, "forecast", "days=x", NULL) == ERR_INPUT);
+    cr_assert(room_ask(room, "forecast", "site=nowhere", NULL) == ERR_INPUT);
+    cr_assert(eq(str, (char *)room_field(room), "site"));
+    cr_assert(room_ask(room, "forecast", "product=nothing", NULL) == ERR_INPUT);
+    room_roles(room, ROLE_BIT_BARISTA);
+    cr_assert(room_ask(room, "forecast", "", NULL) == ERR_DENIED);
+    room_free(room);
+}
+
+Test(forecast_word, a_cafe_that_never_closes_a_day_kept_nothing_between_its_tubs)
+{
+    struct room *room = room_new("kitchen", true);
+    struct book book;
+    book.f = open_memstream(&book.text, &book.len);
+    cr_assert(room_ask(room, "write", "mode=import", saltmere_catalogue) == ERR_OK);
+    cr_assert(room_ask(room, "write", "mode=import", kitchen) == ERR_OK);
+    for (int32_t day = today() - 56; day < today(); day++)
+        if (day_weekday(day) <= 2) /* Mondays and Tuesdays only */
+            put_day(&book, "quayside", day, 3000, false);
+    write_book(room, &book);
+    cr_assert(room_ask(room, "forecast", "site=quayside days=7", NULL) == ERR_OK, "%s",
+              room_why(room));
+    const json_t *one = series_of(room, "grounds", "quayside");
+    cr_assert(number(day_at(one, 0), "value_g") > 2500, "%s", room_text(room)); /* Tuesday */
+    cr_assert(number(day_at(one, 3), "value_g") < 400, "%s", room_text(room));  /* Friday */
+    room_free(room);
+}
