@@ -220,7 +220,13 @@ load_last(struct store_view *view, struct err_text *why)
     uint64_t lsn = store_last(view);
     enum err e = lsn != 0 ? read_row(view, lsn, &row, why) : ERR_OK;
     store->last = store->last_now = (struct last){.lsn = lsn, .seq = row.seq, .log = row.log};
-    return e;
+    if (e == ERR_OK && lsn != 0) {
+        struct log *log = store->logs[row.log - 1];
+        logs_lead(&row, row.log, &log->mark);
+        log->now = log->mark;
+        logs_note_lag(store);
+    }
+    return e == ERR_OK ? ids_load(view, why) : e;
 }
 
 static enum err

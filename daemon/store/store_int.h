@@ -30,7 +30,18 @@ struct store_view {
 struct store_txn {
     struct store *store;
     struct store_view view;
-    bool low; /* the disk has little room left */
+    bool low;       /* the disk has little room left */
+    bool ids_added; /* the index of ids was written to */
+};
+
+enum {
+    IDS_BEHIND = 32 /* newest records that may not be in the index of ids yet, at most */
+};
+
+/* The ids of the newest n records, which the index does not have yet; each stands nowhere else. */
+struct ids {
+    uint8_t id[IDS_BEHIND][ID_SIZE];
+    uint32_t n;
 };
 
 /* logs[0..n_logs) by number, sorted[0..n_logs) by site, epoch, mark. */
@@ -44,7 +55,9 @@ struct store {
     struct log **logs, **sorted;
     uint32_t n_logs, room;
     struct log *dirty;
+    struct log *lags;           /* its row may be older than its head, the newest record */
     struct last last, last_now; /* committed; in the open transaction */
+    struct ids ids, ids_now;    /* likewise */
     struct store_txn write;
     struct store_view read;
     uint8_t *buffer; /* ROW_MOST bytes: the row being written */
@@ -75,10 +88,26 @@ uint32_t logs_last_epoch(const struct store *store, const char *site); /* 0 for 
 enum err logs_add(struct store *store, const struct log_mark *mark, bool fresh,
                   struct log **out_log, struct err_text *why);
 void logs_touch(struct store *store, struct log *log); /* `now` has changed */
-enum err logs_write(struct store *store, struct kv_txn *txn, struct err_text *why); /* dirty ones */
+/* The rows of the dirty ones; that of the newest record's log may wait (store-format.md). */
+enum err logs_write(struct store *store, struct kv_txn *txn, struct err_text *why);
+void logs_note_lag(struct store *store); /* that of the newest record, from now on */
+/* Moves a head on to the newest record of all, when its log is whole and the row lags. */
+void logs_lead(const struct row *newest, uint32_t number, struct log_mark *mark);
 void logs_settle(struct store *store, bool committed); /* takes over `now`, or goes back */
 void logs_free(struct store *store);
 enum err logs_load(struct store *store, struct kv_txn *txn, struct err_text *why);
+
+/* ---- store_ids.c: the index of ids, a few records behind */
+
+/* Files the record that arrived last in the open transaction. */
+enum err ids_put(struct store_txn *txn, uint64_t lsn, const uint8_t id[ID_SIZE],
+                 struct err_text *why);
+/* The record that came first with this id. ERR_NOT_FOUND, ERR_DAMAGED. */
+enum err ids_find(struct store_view *view, const uint8_t id[ID_SIZE], uint64_t *out_lsn,
+                  struct err_text *why);
+/* How many of the newest records of the view the index does not have. */
+enum err ids_behind(struct store_view *view, uint32_t *out_n, struct err_text *why);
+enum err ids_load(struct store_view *view, struct err_text *why);
 
 /* ---- store_read.c */
 

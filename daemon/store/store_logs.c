@@ -121,17 +121,50 @@ logs_touch(struct store *store, struct log *log)
     store->dirty = log;
 }
 
+static enum err
+write_row(struct store *store, const struct log *log, struct kv_txn *txn, struct err_text *why)
+{
+    uint8_t key[4], value[LOG_MOST];
+    put_number(key, log->number, sizeof key);
+    size_t len = log_pack(&log->now, value);
+    return kv_put(txn, store->log_rows, key, sizeof key, value, len, false, why);
+}
+
+/* The newest record names its log, its number and its hash: all that moved in the row. */
+static bool
+may_lag(const struct store *store, const struct log *log)
+{
+    return log->number == store->last_now.log && !log->fresh && !log->now.partial;
+}
+
+void
+logs_note_lag(struct store *store)
+{
+    uint32_t number = store->last_now.log;
+    struct log *log = number != 0 ? store->logs[number - 1] : NULL;
+    store->lags = log != NULL && !log->now.partial ? log : NULL;
+}
+
 enum err
 logs_write(struct store *store, struct kv_txn *txn, struct err_text *why)
 {
     enum err e = ERR_OK;
-    for (struct log *log = store->dirty; log != NULL && e == ERR_OK; log = log->next_dirty) {
-        uint8_t key[4], value[LOG_MOST];
-        put_number(key, log->number, sizeof key);
-        size_t len = log_pack(&log->now, value);
-        e = kv_put(txn, store->log_rows, key, sizeof key, value, len, false, why);
-    }
+    for (struct log *log = store->dirty; log != NULL && e == ERR_OK; log = log->next_dirty)
+        if (!may_lag(store, log))
+            e = write_row(store, log, txn, why);
+    if (e == ERR_OK && store->lags != NULL && !store->lags->dirty &&
+        store->lags->number != store->last_now.log)
+        e = write_row(store, store->lags, txn, why); /* no longer the log of the newest record */
     return e;
+}
+
+void
+logs_lead(const struct row *newest, uint32_t number, struct log_mark *mark)
+{
+    if (newest->log != number || mark->partial || newest->seq <= mark->seq)
+        return;
+    mark->seq = newest->seq;
+    memcpy(mark->hash, newest->hash, HASH_SIZE);
 }
 
 /* Takes logs out again that were made in a transaction that is gone. They are the last ones. */
@@ -161,6 +194,8 @@ logs_settle(struct store *store, bool committed)
             log->now = log->mark;
         }
     }
+    if (committed && store->dirty != NULL)
+        logs_note_lag(store);
     store->dirty = NULL;
     if (fresh && !committed)
         drop_fresh(store);

@@ -155,12 +155,11 @@ enum err
 store_find_id(struct store_view *view, const uint8_t id[ID_SIZE], uint64_t *out_lsn,
               struct err_text *why)
 {
-    MDB_val value;
     struct stored stored;
-    enum err e = kv_get(view->txn, view->store->by_id, id, ID_SIZE, &value, why);
+    uint64_t lsn = 0;
+    enum err e = ids_find(view, id, &lsn, why);
     if (e != ERR_OK)
         return e;
-    uint64_t lsn = value.mv_size == ID_LSN ? get_number(value.mv_data, ID_LSN) : 0;
     e = store_get(view, lsn, &stored, why);
     if (e == ERR_NOT_FOUND || (e == ERR_OK && memcmp(stored.id, id, ID_SIZE) != 0))
         return err_set(ERR_DAMAGED, why, "%s: the index of ids is damaged at %" PRIu64,
@@ -174,11 +173,14 @@ enum err
 store_ids_unique(struct store_view *view, bool *out_unique, struct err_text *why)
 {
     uint64_t records = 0, ids = 0;
+    uint32_t behind = 0;
     enum err e = kv_count(view->txn, view->store->records, &records, why);
     if (e == ERR_OK)
         e = kv_count(view->txn, view->store->by_id, &ids, why);
     if (e == ERR_OK)
-        *out_unique = records == ids;
+        e = ids_behind(view, &behind, why);
+    if (e == ERR_OK)
+        *out_unique = records == ids + behind;
     return e;
 }
 
@@ -193,6 +195,24 @@ store_find_seq(struct store_view *view, const char *site, uint32_t epoch,
     enum err e = read_seq(view, log->number, seq, &row, why);
     if (e == ERR_OK)
         *out_lsn = row.lsn;
+    return e;
+}
+
+/* The newest record of the view may be further than the row of its log. */
+static enum err
+lead_in(struct store_view *view, uint32_t number, struct log_mark *mark, struct err_text *why)
+{
+    MDB_val key, value;
+    uint32_t log = 0;
+    struct row row;
+    enum err e = kv_last(view->txn, view->store->records, &key, &value, why);
+    if (e != ERR_OK)
+        return e == ERR_NOT_FOUND ? ERR_OK : e;
+    if (!row_log(value.mv_data, value.mv_size, &log) || log != number)
+        return ERR_OK;
+    e = row_of(view->store, get_number(key.mv_data, LSN_KEY), &value, &row, why);
+    if (e == ERR_OK)
+        logs_lead(&row, number, mark);
     return e;
 }
 
@@ -211,7 +231,7 @@ mark_in(struct store_view *view, const struct log *log, struct log_mark *out_mar
     if (e == ERR_OK && !log_unpack(value.mv_data, value.mv_size, out_mark))
         e = err_set(ERR_DAMAGED, why, "%s: the head of log %" PRIu32 " is damaged",
                     view->store->dir, log->number);
-    return e;
+    return e == ERR_OK ? lead_in(view, log->number, out_mark, why) : e;
 }
 
 enum err

@@ -15,7 +15,9 @@ store_begin(struct store *store, struct store_txn **out_txn, struct err_text *wh
         return e;
     struct kv_sizes sizes = kv_sizes(store->kv);
     txn->low = sizes.disk_free < sizes.disk_keep;
+    txn->ids_added = false;
     store->last_now = store->last;
+    store->ids_now = store->ids;
     *out_txn = txn;
     return ERR_OK;
 }
@@ -24,10 +26,13 @@ static void
 settle(struct store *store, bool committed)
 {
     logs_settle(store, committed);
-    if (committed)
+    if (committed) {
         store->last = store->last_now;
-    else
+        store->ids = store->ids_now;
+    } else {
         store->last_now = store->last;
+        store->ids_now = store->ids;
+    }
 }
 
 enum err
@@ -82,15 +87,6 @@ put_run(struct store_txn *txn, const struct row *row, struct err_text *why)
     return kv_put(txn->view.txn, store->runs, key, sizeof key, lsn, sizeof lsn, true, why);
 }
 
-static enum err
-put_id(struct store_txn *txn, const struct row *row, const uint8_t id[ID_SIZE],
-       struct err_text *why)
-{
-    uint8_t lsn[ID_LSN];
-    put_number(lsn, row->lsn, sizeof lsn);
-    return kv_add(txn->view.txn, txn->store->by_id, id, ID_SIZE, lsn, sizeof lsn, NULL, why);
-}
-
 /* Gives the row its arrival number and moves the log's head. */
 static enum err
 put_record(struct store_txn *txn, struct log *log, struct row *row, const uint8_t id[ID_SIZE],
@@ -107,7 +103,7 @@ put_record(struct store_txn *txn, struct log *log, struct row *row, const uint8_
     if (e == ERR_OK)
         e = put_run(txn, row, why);
     if (e == ERR_OK)
-        e = put_id(txn, row, id, why);
+        e = ids_put(txn, row->lsn, id, why);
     if (e != ERR_OK)
         return e;
     store->last_now = (struct last){.lsn = row->lsn, .seq = row->seq, .log = row->log};
