@@ -137,13 +137,13 @@ dump_lines(const json_t *records, char ***out_lines, struct err_text *why)
 }
 
 static enum err
-write_records(struct wire *wire, const json_t *records, bool force, json_t **out_answer,
+write_records(struct wire *wire, const json_t *records, unsigned how, json_t **out_answer,
               struct err_text *why)
 {
     char **lines = NULL;
     enum err e = dump_lines(records, &lines, why);
     if (e == ERR_OK)
-        e = write_lines_on(wire, (const char *const *)lines, json_array_size(records), "log", force,
+        e = write_lines_on(wire, (const char *const *)lines, json_array_size(records), "log", how,
                            out_answer, why);
     lines_free(lines);
     return e;
@@ -161,7 +161,7 @@ write_sheet(struct wire *wire, const struct close_dialogue *dialogue,
         json_decref(records);
         return ERR_OK;
     }
-    enum err e = write_records(wire, records, false, &answer, why);
+    enum err e = write_records(wire, records, WRITE_BRIEF, &answer, why);
     if (e == ERR_OK) {
         (void)putchar('\n');
         say_hub(wire, answer);
@@ -305,7 +305,8 @@ close_by_options(struct wire *wire, const struct given *given, const struct clos
     else if (e == ERR_OK)
         (void)json_object_del(close, "nothing_kept");
     if (e == ERR_OK)
-        e = write_records(wire, records, given_flag(given, "--force"), &answer, why);
+        e = write_records(wire, records, given_flag(given, "--force") ? WRITE_FORCE : 0, &answer,
+                          why);
     if (e == ERR_OK)
         print_answer(given, answer);
     json_decref(records);
@@ -321,8 +322,8 @@ close_by_file(struct wire *wire, const struct given *given, struct err_text *why
     json_t *answer = NULL;
     enum err e = read_lines(given_value(given, "--file"), &lines, &n, why);
     if (e == ERR_OK)
-        e = write_lines_on(wire, (const char *const *)lines, n, "log", given_flag(given, "--force"),
-                           &answer, why);
+        e = write_lines_on(wire, (const char *const *)lines, n, "log",
+                           given_flag(given, "--force") ? WRITE_FORCE : 0, &answer, why);
     if (e == ERR_OK)
         print_answer(given, answer);
     lines_free(lines);

@@ -137,8 +137,8 @@ write_tub(struct wire *wire, const struct given *given, json_t *line, struct err
     if (e == ERR_OK && (text = json_dumps(line, JSON_COMPACT)) == NULL)
         e = err_set(ERR_MEM, why, "no memory for the tub");
     if (e == ERR_OK)
-        e = write_lines_on(wire, (const char *const *)&text, 1, "log", given_flag(given, "--force"),
-                           &answer, why);
+        e = write_lines_on(wire, (const char *const *)&text, 1, "log",
+                           given_flag(given, "--force") ? WRITE_FORCE : 0, &answer, why);
     if (e == ERR_OK)
         print_answer(given, answer, line);
     json_decref(answer);

@@ -30,14 +30,15 @@ say_nothing_written(struct err_text *why)
 }
 
 enum err
-write_lines_on(struct wire *wire, const char *const *lines, size_t n, const char *mode, bool force,
-               json_t **out_answer, struct err_text *why)
+write_lines_on(struct wire *wire, const char *const *lines, size_t n, const char *mode,
+               unsigned how, json_t **out_answer, struct err_text *why)
 {
     struct lines source = {lines, n, 0};
     struct question question = {.word = "write"};
     question_arg(&question, "mode", mode);
     question_arg(&question, "loose", "1");
-    question_arg(&question, "force", force ? "1" : NULL);
+    question_arg(&question, "force", (how & WRITE_FORCE) != 0 ? "1" : NULL);
+    question_arg(&question, "brief", (how & WRITE_BRIEF) != 0 ? "1" : NULL);
     enum err e = ask(wire, &question, next_line, &source, out_answer, why);
     if (e == ERR_INPUT || e == ERR_DENIED)
         say_nothing_written(why);
@@ -51,7 +52,8 @@ write_lines(const struct given *given, const char *const *lines, size_t n, const
     struct wire *wire = NULL;
     enum err e = wire_open(given->at, given->key, &wire, why);
     if (e == ERR_OK)
-        e = write_lines_on(wire, lines, n, mode, given_flag(given, "--force"), out_answer, why);
+        e = write_lines_on(wire, lines, n, mode, given_flag(given, "--force") ? WRITE_FORCE : 0,
+                           out_answer, why);
     wire_close(wire);
     return e;
 }

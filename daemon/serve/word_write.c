@@ -1,4 +1,7 @@
-/* word_write.c - `write`: lines become records, all or nothing, or the good ones. */
+/* word_write.c - `write`: lines become records, all or nothing, or the good ones.
+ *
+ * `brief`: the answer has the numbers, and no list of what was written.
+ */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -26,7 +29,8 @@ struct result {
     size_t written, already;
     struct range *ranges;
     size_t n_ranges;
-    json_t *records; /* of the first LISTED_MOST written ones */
+    json_t *records; /* of the first `listed_most` written ones */
+    size_t listed_most;
     json_t *refused; /* one object a bad line */
     bool own_day;    /* nothing of the catalogue is among them: the ledger may wait */
     enum err worst;
@@ -84,7 +88,7 @@ note_written(struct writing *writing, struct result *result, const struct draft 
              const struct stored *stored, struct err_text *why)
 {
     char id[ID_TEXT], hash[HASH_TEXT];
-    if (json_array_size(result->records) < LISTED_MOST) {
+    if (json_array_size(result->records) < result->listed_most) {
         json_t *line =
             json_pack("{s:s, s:I, s:I, s:s, s:s}", "site", draft->site, "epoch",
                       (json_int_t)stored->epoch, "seq", (json_int_t)stored->seq, "id",
@@ -202,15 +206,31 @@ is_blank(struct line line)
     return true;
 }
 
+/* The draft of line i. The one made last is there still: a request of one line, checked first and
+ * then written, is read once. */
+static enum err
+draft_line(struct writing *writing, size_t i, struct draft *out_draft, struct err_text *why)
+{
+    if (writing->has_last && writing->last_line == i) {
+        *out_draft = writing->last;
+        return ERR_OK;
+    }
+    enum err e = writing_draft(writing, call_line(writing->call, i), out_draft, why);
+    writing->has_last = e == ERR_OK;
+    writing->last_line = i;
+    writing->last = *out_draft;
+    return e;
+}
+
 static enum err
 take_line(struct writing *writing, size_t i, struct store_txn *txn, struct result *result,
           struct err_text *why)
 {
-    struct draft draft;
+    struct draft draft = {.record = NULL};
     if (is_blank(call_line(writing->call, i)))
         return ERR_OK;
     struct err_text bad = {.s = ""};
-    enum err e = writing_draft(writing, call_line(writing->call, i), &draft, &bad);
+    enum err e = draft_line(writing, i, &draft, &bad);
     if (e == ERR_OK && writing->mode != WRITE_CHECK)
         e = append(writing, &draft, txn, result, &bad);
     if (is_the_lines_fault(e))
@@ -225,7 +245,7 @@ take_lines(struct writing *writing, struct store_txn *txn, bool keep_good, struc
            struct err_text *why)
 {
     size_t n = call_lines(writing->call);
-    enum err e = writing_read_sites(writing, why);
+    enum err e = ERR_OK;
     for (size_t i = 0; i < n && e == ERR_OK; i++) {
         if (!keep_good && json_array_size(result->refused) >= REFUSED_MOST)
             break; /* enough to go on with; nothing will be written anyway */
@@ -341,7 +361,9 @@ write_lines(struct writing *writing, struct result *result, struct err_text *why
     struct call *call = writing->call;
     bool keep_good = writing->mode == WRITE_IMPORT && call_flag(call, "keep_good");
     struct store_txn *txn = NULL;
-    enum err e = check_first(writing, result, why);
+    enum err e = writing_read_sites(writing, why);
+    if (e == ERR_OK)
+        e = check_first(writing, result, why);
     if (e == ERR_OK && writing->mode != WRITE_CHECK && result->worst == ERR_OK) {
         e = store_begin(call->serve->options.store, &txn, why);
         if (e == ERR_OK)
@@ -369,6 +391,7 @@ word_write(struct call *call, struct err_text *why)
     writing.mode = mode;
     writing.force = call_flag(call, "force");
     writing.loose = call_flag(call, "loose");
+    result.listed_most = call_flag(call, "brief") ? 0 : LISTED_MOST;
     if (e == ERR_OK)
         e = write_lines(&writing, &result, why);
     writing_done(&writing);

@@ -12,7 +12,7 @@ enum {
 };
 
 static const struct word table[] = {
-    {"write", STAFF, WORD_ANYWHERE, "mode keep_good force loose", true, word_write},
+    {"write", STAFF, WORD_ANYWHERE, "mode keep_good force loose brief", true, word_write},
     {"export", READERS, WORD_ANYWHERE, "from to site kind after", false, word_export},
     {"status", ROLE_BIT_ALL, WORD_ANYWHERE, "", false, word_status},
     {"link", ROLE_BIT_ALL, WORD_ANYWHERE, "", false, word_link},

@@ -29,6 +29,14 @@ struct new_site {
     int32_t from;
 };
 
+/* A line on its way to its log. `record` is lent until the next line. */
+struct draft {
+    Knockbox__Record *record;
+    const struct kind *kind;
+    char site[SITE_SIZE];
+    bool said_at, said_by, said_id; /* what the line itself said */
+};
+
 /* One request's writing. `line` arena is reset for each line, `other` for each look-up. */
 struct writing {
     struct call *call;
@@ -44,14 +52,9 @@ struct writing {
     size_t n_states;
     bool has_states;
     struct labels fresh; /* tubs among the lines so far */
-};
-
-/* A line on its way to its log. `record` is lent until the next line. */
-struct draft {
-    Knockbox__Record *record;
-    const struct kind *kind;
-    char site[SITE_SIZE];
-    bool said_at, said_by, said_id; /* what the line itself said */
+    struct draft last;   /* of line `last_line`, while `line` holds it */
+    size_t last_line;
+    bool has_last;
 };
 
 enum err writing_init(struct writing *writing, struct call *call, struct err_text *why);

@@ -54,11 +54,14 @@ ask(int fd, const char *word, const char *line)
     request.version = 1;
     request.number = ++number;
     request.word = (char *)(uintptr_t)word;
-    Knockbox__Arg mode = KNOCKBOX__ARG__INIT, *args[] = {&mode};
+    Knockbox__Arg mode = KNOCKBOX__ARG__INIT, brief = KNOCKBOX__ARG__INIT,
+                  *args[] = {&mode, &brief};
     mode.name = (char *)"mode";
     mode.value = (char *)"log";
+    brief.name = (char *)"brief"; /* as `knockbox close` asks at a terminal */
+    brief.value = (char *)"1";
     if (line != NULL) {
-        request.n_args = 1;
+        request.n_args = 2;
         request.args = args;
         request.n_lines = 1;
         request.lines = &lines;

@@ -35,6 +35,18 @@ Test(write, a_record_gets_its_number_and_hash)
     room_free(room);
 }
 
+Test(write, a_brief_answer_has_the_numbers_and_no_list)
+{
+    struct room *room = room_new("quayside", false);
+    cr_assert(room_ask(room, "write", "mode=log brief=1", "{'kind':'note','text':'new roll'}") ==
+                  ERR_OK,
+              "%s", room_why(room));
+    const json_t *range = json_array_get(json_object_get(room_answer(room), "numbers"), 0);
+    cr_assert(eq(i64, json_integer_value(json_object_get(range, "last")), 1));
+    cr_assert(eq(sz, json_array_size(json_object_get(room_answer(room), "records")), 0));
+    room_free(room);
+}
+
 Test(write, the_daemon_says_when_where_and_through_whom)
 {
     struct room *room = room_new("quayside", false);
