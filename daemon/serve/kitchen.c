@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/serve/outlook.h"
 #include "proto/when.h"
 
 void
@@ -117,9 +118,9 @@ kitchen_site(struct kitchen *k, const char *site)
 
 /* What there is comes before what names it. */
 static kitchen_part *const parts[] = {
-    kitchen_days,     kitchen_routes,    kitchen_products, kitchen_recipes,
-    kitchen_supplies, kitchen_straining, kitchen_orders,   kitchen_sales,
-    kitchen_tubs,     kitchen_forecast,  kitchen_bottles,
+    kitchen_outlook, kitchen_days,     kitchen_routes,    kitchen_products,
+    kitchen_recipes, kitchen_supplies, kitchen_straining, kitchen_orders,
+    kitchen_sales,   kitchen_tubs,     kitchen_forecast,  kitchen_bottles,
 };
 
 static enum err
@@ -152,6 +153,7 @@ kitchen_problem(const struct kitchen_ask *ask, struct problem **out_problem, jso
                                                    ask->site, ask->today);
     if (e == ERR_OK)
         e = build(&k, why);
+    outlook_close(k.outlook);
     if (e == ERR_OK) {
         *out_problem = k.p;
         *out_assumed = k.assumed;

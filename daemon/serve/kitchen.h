@@ -36,7 +36,8 @@ struct kitchen {
     const Knockbox__Site *site; /* NULL: the catalogue does not have it */
     struct problem *p;
     json_t *assumed;
-    enum err failed; /* ERR_MEM sticks */
+    struct outlook *outlook; /* outlook.h */
+    enum err failed;         /* ERR_MEM sticks */
 };
 
 /* A sentence for people: "12 recipes say nothing about ...". Told once. */
@@ -67,6 +68,6 @@ struct kitchen_price kitchen_price_of(const struct kitchen *k, const char *produ
 typedef enum err kitchen_part(struct kitchen *k, struct err_text *why);
 kitchen_part kitchen_days, kitchen_routes, kitchen_recipes, kitchen_products, kitchen_supplies,
     kitchen_bottles, kitchen_straining, kitchen_orders, kitchen_sales, kitchen_tubs,
-    kitchen_forecast;
+    kitchen_forecast, kitchen_outlook;
 
 #endif

@@ -1,11 +1,10 @@
-/* kitchen_stock.c - tubs there are and tubs to expect, batches under way, bottles. */
+/* kitchen_stock.c - tubs there are, batches under way, bottles. */
 #include <stdio.h>
 #include <string.h>
 #include "daemon/serve/kitchen.h"
 
 enum {
     KEEPS_DAYS = 28,
-    LOOK_BACK_DAYS = 14,
     TUB_G_MOST = 10000000,
     DAY_MS = 86400000
 };
@@ -82,97 +81,6 @@ enum err
 kitchen_tubs(struct kitchen *k, struct err_text *why)
 {
     return ledger_rows(k->ask->ledger, SUBJECT_TUB, add_tub, k, why);
-}
-
-/* ---- tubs to expect: as many, and as heavy, as in the last two weeks */
-
-enum {
-    STREAMS_MOST = 1024
-};
-
-struct habit {
-    int site, profile;
-    int number; /* keeps names apart */
-    int64_t n, g;
-};
-
-struct habits {
-    struct kitchen *k;
-    struct habit list[STREAMS_MOST];
-    int n;
-};
-
-static struct habit *
-habit_of(struct habits *h, int site, int profile)
-{
-    for (int i = 0; i < h->n; i++)
-        if (h->list[i].site == site && h->list[i].profile == profile)
-            return &h->list[i];
-    if (h->n == STREAMS_MOST)
-        return NULL;
-    h->list[h->n] = (struct habit){site, profile, h->n, 0, 0};
-    return &h->list[h->n++];
-}
-
-static bool
-see_habit(void *owner, const char *code, const ProtobufCMessage *row)
-{
-    struct habits *h = owner;
-    struct kitchen *k = h->k;
-    const Knockbox__TubRow *tub = (const Knockbox__TubRow *)row;
-    (void)code;
-    if (tub->from_site == NULL || tub->coffee == NULL || tub->first_net_g < 1)
-        return true;
-    int32_t day = local_day(tub->frozen_ms, tub->offset_min) - k->ask->today;
-    int site = kitchen_find(k->p->sites, k->p->sites_n, sizeof *k->p->sites, tub->from_site);
-    int profile =
-        kitchen_find(k->p->profiles, k->p->profiles_n, sizeof *k->p->profiles, tub->coffee);
-    if (day < -LOOK_BACK_DAYS || day >= 0 || site < 0 || profile < 0)
-        return true;
-    struct habit *habit = habit_of(h, site, profile);
-    if (habit != NULL) {
-        habit->n++;
-        habit->g += tub->first_net_g;
-    }
-    return true;
-}
-
-/* n tubs in 14 days, evenly: the i-th is filled on day i * 14 / n. */
-static void
-expect_tubs(struct kitchen *k, const struct habit *habit)
-{
-    struct problem *p = k->p;
-    for (int64_t i = 0; habit->n > 0; i++) {
-        int64_t day = i * LOOK_BACK_DAYS / habit->n;
-        if (day >= p->days)
-            break;
-        struct problem_tub *one = kitchen_add(k, &p->tubs, &p->tubs_n, sizeof *one);
-        if (one == NULL)
-            return;
-        (void)snprintf(one->id, sizeof one->id, "expected-%.16s-%.16s-%u-%u",
-                       p->sites[habit->site].id, p->profiles[habit->profile].id,
-                       (unsigned)habit->number, (unsigned)(i + 1) % 100000);
-        one->site = habit->site;
-        one->profile = habit->profile;
-        one->g = habit->g / habit->n;
-        one->frozen_day = (int)day;
-        one->use_by_day = (int)day + KEEPS_DAYS;
-        one->at = PROBLEM_AT_FORECAST;
-    }
-}
-
-enum err
-kitchen_forecast(struct kitchen *k, struct err_text *why)
-{
-    static struct habits habits; /* large; one problem at a time */
-    habits.k = k;
-    habits.n = 0;
-    enum err e = ledger_rows(k->ask->ledger, SUBJECT_TUB, see_habit, &habits, why);
-    for (int i = 0; i < habits.n && e == ERR_OK; i++)
-        expect_tubs(k, &habits.list[i]);
-    if (habits.n > 0)
-        kitchen_assume(k, "Cafés go on filling tubs as in the last %d days.", LOOK_BACK_DAYS);
-    return e;
 }
 
 /* ---- batches under way */

@@ -226,3 +226,87 @@ Test(forecast_word, a_cafe_that_never_closes_a_day_kept_nothing_between_its_tubs
     cr_assert(number(day_at(one, 3), "value_g") < 400, "%s", room_text(room));  /* Friday */
     room_free(room);
 }
+
+/* ---- the plan's problem */
+
+static struct problem *
+problem_now(struct room *room)
+{
+    struct problem *p = NULL;
+    struct err_text why = {.s = ""};
+    cr_assert(room_ask(room, "plan", "do=problem", NULL) == ERR_OK, "%s", room_why(room));
+    const char *json = json_string_value(json_object_get(room_answer(room), "problem"));
+    const char *csv = json_string_value(json_object_get(room_answer(room), "tubs"));
+    cr_assert(problem_parse(json, strlen(json), csv, strlen(csv), &p, &why) == ERR_OK, "%s", why.s);
+    return p;
+}
+
+/* Grams that a site's tubs to expect bring on days first..last. */
+static int64_t
+expected_g(const struct problem *p, const char *site, int first, int last)
+{
+    int64_t g = 0;
+    for (int i = 0; i < p->tubs_n; i++)
+        if (p->tubs[i].at == PROBLEM_AT_FORECAST && p->tubs[i].frozen_day >= first &&
+            p->tubs[i].frozen_day <= last && strcmp(p->sites[p->tubs[i].site].id, site) == 0)
+            g += p->tubs[i].g;
+    return g;
+}
+
+static int64_t
+sold_ml(const struct problem *p, int day)
+{
+    for (int i = 0; i < p->sales_n; i++)
+        if (p->sales[i].day == day)
+            return p->sales[i].ml;
+    return 0;
+}
+
+static bool
+assumes(struct room *room, const char *words)
+{
+    const json_t *list = json_object_get(room_answer(room), "assumed");
+    for (size_t i = 0; i < json_array_size(list); i++)
+        if (strstr(json_string_value(json_array_get(list, i)), words) != NULL)
+            return true;
+    return false;
+}
+
+Test(forecast_word, the_plan_expects_tubs_and_sales_by_weekday)
+{
+    struct room *room = cafes();
+    cr_assert(room_ask(room, "forecast", "", NULL) == ERR_OK, "%s", room_why(room));
+    int64_t forecast = number(series_of(room, "grounds", "mole"), "total_g");
+    json_int_t saturday = number(day_at(series_of(room, "sales", NULL), 4), "value_ml");
+    struct problem *p = problem_now(room);
+    int64_t come = expected_g(p, "mole", 0, 13);
+    cr_assert(llabs(come - forecast) < 700, "%lld of %lld", (long long)come, (long long)forecast);
+    int64_t g = expected_g(p, "quayside", 0, 13);
+    cr_assert(g > 26000 && g < 34000, "%lld", (long long)g); /* 14 days less a Thursday */
+    /* Thursday to Saturday, Quayside shut on Thursday; then Sunday to Tuesday */
+    cr_assert(expected_g(p, "mole", 2, 4) > expected_g(p, "mole", 5, 7));
+    cr_assert(eq(i64, sold_ml(p, 4), saturday));
+    cr_assert(sold_ml(p, 4) > sold_ml(p, 5) * 2); /* Saturday and Sunday */
+    cr_assert(eq(i64, sold_ml(p, 2), 0));         /* the only one that sells is shut */
+    cr_assert(assumes(room, "by weekdays and trend: knockbox forecast"), "%s", room_text(room));
+    problem_free(p);
+    room_free(room);
+}
+
+Test(forecast_word, of_today_only_what_has_not_come_yet_is_expected)
+{
+    struct room *room = cafes();
+    struct problem *p = problem_now(room);
+    int64_t before = expected_g(p, "quayside", 0, 13);
+    problem_free(p);
+    struct book book;
+    book.f = open_memstream(&book.text, &book.len);
+    put_day(&book, "quayside", today(), 2050, true);
+    write_book(room, &book);
+    p = problem_now(room);
+    cr_assert(eq(i64, expected_g(p, "quayside", 0, 0), 0));
+    int64_t after = expected_g(p, "quayside", 0, 13);
+    cr_assert(before - after > 1000 && before - after < 4600, "%lld", (long long)(before - after));
+    problem_free(p);
+    room_free(room);
+}
