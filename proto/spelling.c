@@ -16,6 +16,10 @@ take_varint(struct bytes *bytes, uint64_t *out)
         LAST_SHIFT = 63
     };
     uint64_t value = 0;
+    if (bytes->at < bytes->end && *bytes->at < 0x80) { /* nearly all tags and lengths */
+        *out = *bytes->at++;
+        return true;
+    }
     for (int shift = 0; shift <= LAST_SHIFT && bytes->at < bytes->end; shift += 7) {
         uint8_t byte = *bytes->at++;
         value |= (uint64_t)(byte & 0x7F) << shift;
@@ -111,12 +115,13 @@ value_good(struct bytes *bytes, const ProtobufCFieldDescriptor *field, unsigned 
     }
 }
 
-/* May `field` come after the field numbered `last`? `member` is set once a oneof has its one. */
+/* May `field` come after `last` (NULL: it is the first)? `member` is set once a oneof has its one. */
 static bool
-order_good(const ProtobufCFieldDescriptor *field, uint32_t last, bool *member)
+order_good(const ProtobufCFieldDescriptor *field, const ProtobufCFieldDescriptor *last,
+           bool *member)
 {
     bool repeated = field->label == PROTOBUF_C_LABEL_REPEATED;
-    if (field->id < last || (field->id == last && !repeated))
+    if (last != NULL && (field->id < last->id || (field == last && !repeated)))
         return false;
     if ((field->flags & PROTOBUF_C_FIELD_FLAG_ONEOF) == 0)
         return true;
@@ -125,19 +130,30 @@ order_good(const ProtobufCFieldDescriptor *field, uint32_t last, bool *member)
     return first;
 }
 
+/* The field with a number; `before` (NULL at the start) is the one before it in the bytes, and the
+ * next one in the schema is looked at first. */
+static const ProtobufCFieldDescriptor *
+field_of(const ProtobufCMessageDescriptor *descriptor, const ProtobufCFieldDescriptor *before,
+         unsigned number)
+{
+    const ProtobufCFieldDescriptor *next = before != NULL ? before + 1 : descriptor->fields;
+    if (next < descriptor->fields + descriptor->n_fields && next->id == number)
+        return next;
+    return protobuf_c_message_descriptor_get_field(descriptor, number);
+}
+
 bool
 spelling_good(const ProtobufCMessageDescriptor *descriptor, const uint8_t *bytes, size_t len)
 {
     struct bytes left = {bytes, bytes + len};
-    uint32_t last = 0;
+    const ProtobufCFieldDescriptor *last = NULL;
     bool member = false;
     bool unknown = false;
     while (left.at < left.end) {
         uint64_t tag = 0;
         if (!take_varint(&left, &tag) || tag >> 3 > UINT32_MAX) /* as far as the library goes */
             return false;
-        const ProtobufCFieldDescriptor *field =
-            protobuf_c_message_descriptor_get_field(descriptor, (unsigned)(tag >> 3));
+        const ProtobufCFieldDescriptor *field = field_of(descriptor, last, (unsigned)(tag >> 3));
         unsigned wire_type = (unsigned)(tag & 7);
         if (field == NULL) {
             unknown = true;
@@ -147,7 +163,7 @@ spelling_good(const ProtobufCMessageDescriptor *descriptor, const uint8_t *bytes
         }
         if (unknown || !order_good(field, last, &member) || !value_good(&left, field, wire_type))
             return false;
-        last = field->id;
+        last = field;
     }
     return true;
 }
