@@ -13,7 +13,8 @@
 #include "daemon/sync/door.h"
 
 enum {
-    CHECK_EVERY_H = 24
+    CHECK_EVERY_H = 24,
+    UPKEEP_EVERY_MS = 60000
 };
 
 /* ---------------------------------------------------------------- people's requests */
@@ -92,11 +93,23 @@ check_piece(struct box *box)
     box->checked_ms = now != 0 ? now : 1;
 }
 
+/* Slots of readers that were killed (a backup), the ballast. */
+static void
+keep_store(struct box *box)
+{
+    uint64_t now = box->clock.mono_ms(box->clock.owner);
+    if (now - box->kept_ms < UPKEEP_EVERY_MS)
+        return;
+    box->kept_ms = now;
+    kv_upkeep(store_kv(box->store));
+}
+
 static void
 each_second(void *owner)
 {
     struct box *box = owner;
     struct err_text why = {.s = ""};
+    keep_store(box);
     enum err e = box->options.tick != NULL ? box->options.tick(box->options.owner, &why) : ERR_OK;
     bool busy = box->options.busy != NULL && box->options.busy(box->options.owner);
     if (e == ERR_OK && !busy) {

@@ -42,6 +42,7 @@ struct box {
     struct door *door;
     struct store_check *check;
     int64_t checked_ms; /* monotonic, when the last full check ended */
+    uint64_t kept_ms;   /* monotonic, of the last upkeep of the store */
     int second;         /* timer */
     int alive;          /* timer of the watchdog */
     struct diag_memory ledger_trouble;

@@ -17,11 +17,12 @@
 #include "daemon/command.h"
 #include "daemon/exchange/delivery.h"
 #include "daemon/exchange/setup.h"
+#include "daemon/hub_backup.h"
 #include "daemon/record/kind.h"
 #include "daemon/sync/hub_net.h"
 #include "daemon/sync/spool.h"
 
-#define KEY_FILE "hub.key"
+#define KEY_FILE HUB_KEY_FILE
 
 /* ---------------------------------------------------------------- init */
 
@@ -580,6 +581,27 @@ static const struct command commands[] = {
      {NULL},
      run_revoke},
     {"keys", "DIR", "lists who is let in: key, role, site, person", 1, 1, {NULL}, run_keys},
+    {"backup",
+     "DIR TO [--keys FILE] [--keep N]",
+     "writes all of it to a file, or to a new file in a folder, while it runs",
+     2,
+     2,
+     {"--keys", "--keep"},
+     hub_backup},
+    {"verify-backup",
+     "FILE",
+     "reads a backup to its end, checks it and says what is in it",
+     1,
+     1,
+     {NULL},
+     hub_verify_backup},
+    {"restore",
+     "FILE DIR [--keys FILE]",
+     "makes a hub of a backup, in a folder that is new or empty",
+     2,
+     2,
+     {"--keys"},
+     hub_restore},
     {"verify", "DIR", "walks every chain; no hub may run", 1, 1, {NULL}, run_verify},
     {"rebuild",
      "DIR",

@@ -40,9 +40,8 @@ folder_sync(const char *path, struct err_text *why)
     return e;
 }
 
-/* The folder that holds `path`. */
-static void
-parent_of(const char *path, char out[PATH_SIZE])
+void
+path_parent(const char *path, char out[PATH_SIZE])
 {
     (void)snprintf(out, PATH_SIZE, "%s", path);
     size_t len = strlen(out);
@@ -73,7 +72,7 @@ folder_make(const char *path, mode_t mode, struct err_text *why)
     }
     if (chmod(path, mode) != 0) /* mkdir's mode went through the umask */
         return said("set the mode of", path, why);
-    parent_of(path, above);
+    path_parent(path, above);
     return folder_sync(above, why);
 }
 

@@ -19,6 +19,9 @@ enum {
 /* DIR/NAME into `out`. ERR_INPUT: too long. */
 enum err path_join(const char *dir, const char *name, char out[PATH_SIZE], struct err_text *why);
 
+/* The folder that holds `path`: "." when there is no slash. */
+void path_parent(const char *path, char out[PATH_SIZE]);
+
 /* Makes the folder when it is not there, with exactly this mode, and syncs the one above.
  * ERR_IO; also when something else has the name. */
 enum err folder_make(const char *path, mode_t mode, struct err_text *why);

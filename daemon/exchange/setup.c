@@ -315,6 +315,12 @@ setup_target(const struct setup *setup, const char *name)
     return NULL;
 }
 
+const struct target *
+setup_target_at(const struct setup *setup, size_t i)
+{
+    return i < setup->n_targets ? &setup->targets[i] : NULL;
+}
+
 const struct schedule *
 setup_schedule(const struct setup *setup, size_t i)
 {

@@ -59,6 +59,7 @@ void setup_print(const struct setup *setup, FILE *out);
 
 /* Lent by the setup. NULL: there is none, or not that many. */
 const struct target *setup_target(const struct setup *setup, const char *name);
+const struct target *setup_target_at(const struct setup *setup, size_t i);
 const struct schedule *setup_schedule(const struct setup *setup, size_t i);
 const struct config *setup_alert(const struct setup *setup); /* NULL: no alerts wanted */
 

@@ -71,7 +71,8 @@ static struct kv_options
 with_defaults(const struct kv_options *options)
 {
     struct kv_options o = *options;
-    o.map_mib = o.map_mib != 0 ? o.map_mib : 64;
+    o.read_only = o.read_only || o.beside;
+    o.map_mib = o.map_mib != 0 || o.beside ? o.map_mib : 64; /* beside: as large as the file says */
     o.most_mib = o.most_mib != 0 ? o.most_mib : 65536;
     o.map_mib = o.map_mib < o.most_mib ? o.map_mib : o.most_mib;
     return o;
@@ -144,6 +145,29 @@ open_in_dir(struct kv *kv, struct err_text *why)
     return told(kv, rc, "open the store", why);
 }
 
+/* Beside a process that may have it open: the file is looked at only when none has, for it changes
+ * under the eyes of who looks. That process has looked when it opened it. */
+static enum err
+open_beside(struct kv *kv, struct err_text *why)
+{
+    if (!kv_dir_has(&kv->dir, "data.mdb"))
+        return err_set(ERR_NOT_FOUND, why, "%s: holds no store", kv->dir.path);
+    enum err e = kv_dir_lock(&kv->dir, why);
+    if (e == ERR_OK)
+        e = kv_file_check(&kv->dir, false, why);
+    else if (e == ERR_BUSY)
+        e = ERR_OK;
+    kv_dir_unlock(&kv->dir);
+    if (e == ERR_OK)
+        e = kv_dir_reserve(&kv->dir, "lock.mdb", LOCK_BYTES, why);
+    if (e != ERR_OK)
+        return e;
+    kv_dir_give(&kv->dir, "lock");
+    kv_dir_give(&kv->dir, "lock.mdb");
+    return told(kv, open_env(kv->dir.path, kv->options.map_mib, MDB_RDONLY, &kv->env),
+                "open the store", why);
+}
+
 enum err
 kv_open(const char *dir, const struct kv_options *options, struct kv **out_kv, struct err_text *why)
 {
@@ -154,9 +178,11 @@ kv_open(const char *dir, const struct kv_options *options, struct kv **out_kv, s
     kv->write = (struct kv_txn){.kv = kv, .writes = true};
     kv->read = (struct kv_txn){.kv = kv};
     kv->dir = (struct kv_dir){.fd = -1, .lock_fd = -1};
-    enum err e = kv_dir_open(dir, options->read_only, options->ballast_kib, &kv->dir, why);
+    enum err e = options->beside
+                     ? kv_dir_look(dir, &kv->dir, why)
+                     : kv_dir_open(dir, options->read_only, options->ballast_kib, &kv->dir, why);
     if (e == ERR_OK)
-        e = open_in_dir(kv, why);
+        e = options->beside ? open_beside(kv, why) : open_in_dir(kv, why);
     if (e != ERR_OK) {
         kv_close(kv);
         return e;

@@ -21,12 +21,14 @@ struct kv_options {
     uint64_t most_mib;    /* it doubles by itself up to here; 0: 65536 */
     uint64_t ballast_kib; /* room kept for a full disk; 0: 16384. Never over 1/32 of the disk */
     bool read_only;       /* for check tools; never creates */
+    bool beside;          /* read_only, while another process may have it open: takes no lock, and
+                           * follows the pages only when nobody has; for reading one snapshot */
 };
 
 /* Opens DIR/data.mdb, guarded by a lock on DIR/lock; makes folder and file when they are not there
  * (the folder above must exist). *out_kv is yours: end it with kv_close().
  * ERR_BUSY: another process, or this one, has it. ERR_FORMAT: not such a file. ERR_DAMAGED: such a
- * file, but torn. ERR_NOT_FOUND: read_only and none there. ERR_FULL, ERR_MEM: no room on the disk,
+ * file, but torn. ERR_NOT_FOUND: read_only or beside and none there. ERR_FULL, ERR_MEM: no room on the disk,
  * no address space for the map. ERR_IO: also when DIR is on a network file system. On each of
  * these an existing data.mdb is as it was, byte for byte. */
 enum err kv_open(const char *dir, const struct kv_options *options, struct kv **out_kv,

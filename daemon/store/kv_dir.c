@@ -78,8 +78,8 @@ lock_taken(const struct kv_dir *dir, struct err_text *why)
 }
 
 /* flock is tied to the open file, so a second open in this process is refused too. */
-static enum err
-take_lock(struct kv_dir *dir, struct err_text *why)
+enum err
+kv_dir_lock(struct kv_dir *dir, struct err_text *why)
 {
     dir->lock_fd = openat(dir->fd, "lock", O_RDWR | O_CREAT | O_CLOEXEC, 0600);
     if (dir->lock_fd < 0)
@@ -104,23 +104,29 @@ ballast_size(const struct kv_dir *dir, uint64_t kib)
     return (size < part ? size : part) & ~(uint64_t)4095;
 }
 
-enum err
-kv_dir_open(const char *path, bool read_only, uint64_t ballast_kib, struct kv_dir *dir,
-            struct err_text *why)
+/* Opens the folder; the lock is left alone. */
+static enum err
+open_folder(struct kv_dir *dir, const char *path, bool make, struct err_text *why)
 {
     *dir = (struct kv_dir){.path = strdup(path), .fd = -1, .lock_fd = -1};
     enum err e = dir->path != NULL ? ERR_OK : kv_error_system(ENOMEM, "open", path, why);
-    if (e == ERR_OK && !read_only)
+    if (e == ERR_OK && make)
         e = make_folder(path, why);
     if (e == ERR_OK) {
         dir->fd = open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
         if (dir->fd < 0)
             e = kv_error_system(errno, "open", path, why);
     }
+    return e == ERR_OK ? check_disk(dir, why) : e;
+}
+
+enum err
+kv_dir_open(const char *path, bool read_only, uint64_t ballast_kib, struct kv_dir *dir,
+            struct err_text *why)
+{
+    enum err e = open_folder(dir, path, !read_only, why);
     if (e == ERR_OK)
-        e = check_disk(dir, why);
-    if (e == ERR_OK)
-        e = take_lock(dir, why);
+        e = kv_dir_lock(dir, why);
     if (e == ERR_OK)
         dir->ballast = ballast_size(dir, ballast_kib);
     else
@@ -128,11 +134,35 @@ kv_dir_open(const char *path, bool read_only, uint64_t ballast_kib, struct kv_di
     return e;
 }
 
+enum err
+kv_dir_look(const char *path, struct kv_dir *dir, struct err_text *why)
+{
+    enum err e = open_folder(dir, path, false, why);
+    if (e != ERR_OK)
+        kv_dir_close(dir);
+    return e;
+}
+
+void
+kv_dir_unlock(struct kv_dir *dir)
+{
+    if (dir->lock_fd >= 0)
+        (void)close(dir->lock_fd);
+    dir->lock_fd = -1;
+}
+
+void
+kv_dir_give(const struct kv_dir *dir, const char *name)
+{
+    struct stat st;
+    if (geteuid() == 0 && fstat(dir->fd, &st) == 0 && st.st_uid != 0)
+        (void)!fchownat(dir->fd, name, st.st_uid, st.st_gid, AT_SYMLINK_NOFOLLOW); /* a courtesy */
+}
+
 void
 kv_dir_close(struct kv_dir *dir)
 {
-    if (dir->lock_fd >= 0)
-        (void)close(dir->lock_fd); /* gives the lock back */
+    kv_dir_unlock(dir);
     if (dir->fd >= 0)
         (void)close(dir->fd);
     free(dir->path);

@@ -18,7 +18,14 @@ struct kv_dir {
  * ERR_BUSY: somebody has it. ERR_IO: a network file system, or no permission. */
 enum err kv_dir_open(const char *path, bool read_only, uint64_t ballast_kib, struct kv_dir *dir,
                      struct err_text *why);
+/* The same without the lock; never makes anything. */
+enum err kv_dir_look(const char *path, struct kv_dir *dir, struct err_text *why);
 void kv_dir_close(struct kv_dir *dir);
+/* Takes the lock of a folder that was only looked at, or gives it back. ERR_BUSY. */
+enum err kv_dir_lock(struct kv_dir *dir, struct err_text *why);
+void kv_dir_unlock(struct kv_dir *dir);
+/* What root made here belongs to the folder's owner, who must open it later. */
+void kv_dir_give(const struct kv_dir *dir, const char *name);
 
 bool kv_dir_has(const struct kv_dir *dir, const char *name);
 enum err kv_dir_sync(const struct kv_dir *dir,

@@ -279,8 +279,10 @@ static enum err
 open_store(struct store *store, const char *dir, const struct store_options *options,
            struct err_text *why)
 {
-    const struct kv_options kv = {options->map_mib, options->most_mib, options->ballast_kib,
-                                  options->read_only};
+    const struct kv_options kv = {.map_mib = options->map_mib,
+                                  .most_mib = options->most_mib,
+                                  .ballast_kib = options->ballast_kib,
+                                  .read_only = options->read_only};
     bool made = false;
     enum err e = kv_open(dir, &kv, &store->kv, why);
     if (e == ERR_OK)
