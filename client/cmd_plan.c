@@ -6,9 +6,10 @@
 #include <string.h>
 #include "client/ask.h"
 #include "client/fail.h"
+#include "client/plan/plan_solve.h"
+#include "client/plan/sheet_print.h"
 #include "client/plan/view_events.h"
 #include "client/plan/view_print.h"
-#include "client/plan/plan_solve.h"
 #include "client/print_to.h"
 #include "client/show.h"
 #include "daemon/plan/child.h"
@@ -40,6 +41,20 @@ show(const struct given *given, struct err_text *why)
     if (e == ERR_OK)
         e = view_print(given, view, why);
     json_decref(view);
+    return e;
+}
+
+/* The day sheet of the site that is asked. */
+static enum err
+today(const struct given *given, struct err_text *why)
+{
+    struct question question = {.word = "today"};
+    json_t *answer = NULL;
+    question_arg(&question, "day", given_value(given, "--day"));
+    enum err e = ask_once(given, &question, &answer, why);
+    if (e == ERR_OK)
+        e = sheet_put(given, answer, why);
+    json_decref(answer);
     return e;
 }
 
@@ -225,10 +240,7 @@ static const struct {
     const char *word;
     enum err (*act)(const struct given *given, struct err_text *why);
 } acts[] = {
-    {"show", show},
-    {"make", make},
-    {"problem", save_problem},
-    {"solve", solve},
+    {"show", show}, {"today", today}, {"make", make}, {"problem", save_problem}, {"solve", solve},
 };
 
 static enum err
@@ -242,18 +254,21 @@ run(const struct given *given, struct err_text *why)
     for (size_t i = 0; i < sizeof acts / sizeof acts[0]; i++)
         if (strcmp(acts[i].word, word) == 0)
             return acts[i].act(given, why);
-    return err_set(ERR_USAGE, why, "\"%.40s\": expected show, make, problem or solve", word);
+    return err_set(ERR_USAGE, why, "\"%.40s\": expected show, today, make, problem or solve", word);
 }
 
 const struct command command_plan = {
     .word = "plan",
     .words = "what to fetch, thaw, mix, bottle and buy",
-    .usage = "[show | make | problem | solve PROBLEM.json]",
+    .usage = "[show | today | make | problem | solve FILE]",
     .more = "show: the plan that stands; html is a page for A4 on its side that needs\n"
-            "no network, ics a calendar. make: a new one out of today's books, which\n"
+            "no network, ics a calendar. today: the day sheet, at the kitchen what to\n"
+            "take out, weigh, strain, bottle and fetch, at a café what to hand over.\n"
+            "make: a new one out of today's books, which\n"
             "is published with its pick-up lists. problem: saves what the hub would\n"
             "solve. solve: solves a saved problem; it needs no daemon.\n",
     .options = {{"--days", "N", "days to plan, 14 when left out"},
+                {"--day", "DATE", "today: another day's sheet"},
                 {"--format", "FORM", "show, make: text, json, csv, html or ics"},
                 {"--out", "FILE", "write there: the plan, or the problem"},
                 {"-o", "FILE", "the same"},

@@ -84,3 +84,71 @@ pickups_done(struct pickups *pickups)
     free(pickups->lines);
     *pickups = (struct pickups){0};
 }
+
+/* ---- what a site has been told */
+
+struct standing {
+    struct pickup_standing *list;
+    size_t n;
+    int32_t today;
+    bool no_memory;
+};
+
+static struct pickup_standing *
+standing_of(struct standing *standing, const char *site)
+{
+    for (size_t i = 0; i < standing->n; i++)
+        if (strcmp(standing->list[i].site, site) == 0)
+            return &standing->list[i];
+    struct pickup_standing *more =
+        realloc(standing->list, (standing->n + 1) * sizeof *standing->list);
+    standing->no_memory = more == NULL;
+    if (more == NULL)
+        return NULL;
+    standing->list = more;
+    struct pickup_standing *one = &more[standing->n++];
+    *one = (struct pickup_standing){.at_ms = INT64_MIN};
+    (void)snprintf(one->site, sizeof one->site, "%s", site);
+    return one;
+}
+
+static bool
+see_standing(void *owner, const struct fact *fact)
+{
+    struct standing *standing = owner;
+    if (fact->kind->number != KNOCKBOX__RECORD__BODY_PICKUP)
+        return true;
+    const Knockbox__Pickup *pickup = fact->record->pickup;
+    struct pickup_standing *one = standing_of(standing, pickup->for_site);
+    if (one == NULL)
+        return false;
+    if (fact->at_ms > one->at_ms) { /* a newer plan's */
+        one->at_ms = fact->at_ms;
+        one->tubs = false;
+    }
+    if (pickup->day < standing->today || pickup->tubs == NULL || pickup->tubs->n_v == 0)
+        return true;
+    (void)snprintf(one->run, sizeof one->run, "%s", pickup->run);
+    one->day = pickup->day;
+    one->tubs = true;
+    return true;
+}
+
+enum err
+pickups_standing(const struct call *call, int32_t today, struct pickup_standing **out_list,
+                 size_t *out_n, struct err_text *why)
+{
+    struct standing standing = {.today = today};
+    enum err e = ledger_facts(call->serve->options.ledger, SUBJECT_DEMAND, "pickups", INT64_MAX,
+                              see_standing, &standing, why);
+    e = e == ERR_NOT_FOUND ? ERR_OK : e;
+    if (standing.no_memory)
+        e = err_set(ERR_MEM, why, "no memory for the pick-up lists");
+    if (e != ERR_OK) {
+        free(standing.list);
+        return e;
+    }
+    *out_list = standing.list;
+    *out_n = standing.n;
+    return ERR_OK;
+}

@@ -21,4 +21,17 @@ enum err pickups_load(const struct call *call, int32_t today, struct pickups *ou
 const struct pickup_line *pickups_of(const struct pickups *pickups, const char *tub); /* NULL */
 void pickups_done(struct pickups *pickups);
 
+/* The lists that a site has now: the last ride of them from `today` on, if a tub is on any. A site
+ * that the next plan takes nothing from has to be told, with an empty list. */
+struct pickup_standing {
+    char site[65], run[65];
+    int32_t day;
+    int64_t at_ms;
+    bool tubs; /* on any list of that instant */
+};
+
+/* One a site; *out_list is yours (free). */
+enum err pickups_standing(const struct call *call, int32_t today, struct pickup_standing **out_list,
+                          size_t *out_n, struct err_text *why);
+
 #endif

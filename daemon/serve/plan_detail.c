@@ -25,9 +25,8 @@ minute_of(const char *hhmm)
     return ((hhmm[0] - '0') * 10 + hhmm[1] - '0') * 60 + (hhmm[3] - '0') * 10 + hhmm[4] - '0';
 }
 
-/* Null when the run's time is not written down, or is none on that day (clocks go forward). */
-static json_t *
-departure(const struct call *call, const char *run, int32_t day)
+json_t *
+plan_departure(const struct call *call, const char *run, int32_t day)
 {
     const struct catalogue *catalogue = ledger_catalogue(call->serve->options.ledger);
     const Knockbox__Run *one =
@@ -83,7 +82,7 @@ add_ride(const struct call *call, const struct problem *p, const struct plan_loa
             (void)json_array_append_new(cafes, cafe);
     }
     (void)json_object_set_new(ride, "cafes", cafes);
-    (void)json_object_set_new(ride, "departs", departure(call, run->id, today + run->day));
+    (void)json_object_set_new(ride, "departs", plan_departure(call, run->id, today + run->day));
 }
 
 static void

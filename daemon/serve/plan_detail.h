@@ -19,4 +19,8 @@
 enum err plan_detail(struct call *call, const struct problem *p, const struct plan *plan,
                      int32_t today, json_t *view, struct err_text *why);
 
+/* When the run departs on that day by this site's clock; null: nobody wrote it down, or the clocks
+ * leave that time out. Yours. */
+json_t *plan_departure(const struct call *call, const char *run, int32_t day);
+
 #endif

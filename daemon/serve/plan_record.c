@@ -3,6 +3,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/serve/pickups.h"
 #include "daemon/serve/show.h"
 #include "daemon/serve/write.h"
 #include "proto/when.h"
@@ -106,6 +107,8 @@ plan_record_read(struct call *call, json_t **out_view, struct err_text *why)
 struct publishing {
     struct writing writing;
     struct store_txn *txn;
+    struct pickup_standing *before; /* yours; n_before of them */
+    size_t n_before;
 };
 
 static enum err
@@ -178,13 +181,29 @@ append_parts(struct publishing *publishing, int64_t number, int32_t day, const c
     return e;
 }
 
+/* `tubs` with none in it takes nothing from the site by that run. */
+static enum err
+append_list(struct publishing *publishing, const char *run, int32_t day, const char *site,
+            Knockbox__Codes *tubs, struct err_text *why)
+{
+    Knockbox__Record record = KNOCKBOX__RECORD__INIT;
+    Knockbox__Pickup pickup = KNOCKBOX__PICKUP__INIT;
+    pickup.run = (char *)(uintptr_t)run; /* only read */
+    pickup.has_day = true;
+    pickup.day = day;
+    pickup.for_site = (char *)(uintptr_t)site;
+    pickup.tubs = tubs;
+    record.body_case = KNOCKBOX__RECORD__BODY_PICKUP;
+    record.pickup = &pickup;
+    arena_reset(&publishing->writing.line);
+    return append(publishing, &record, why);
+}
+
 /* The tubs of a load that are at one café now. */
 static enum err
 append_pickup(struct publishing *publishing, int32_t today, const struct problem *p,
               const struct plan_load *load, int site, struct err_text *why)
 {
-    Knockbox__Record record = KNOCKBOX__RECORD__INIT;
-    Knockbox__Pickup pickup = KNOCKBOX__PICKUP__INIT;
     Knockbox__Codes codes = KNOCKBOX__CODES__INIT;
     char *labels[PICKUP_TUBS];
     for (int i = 0; i < load->tubs_n && codes.n_v < PICKUP_TUBS; i++) {
@@ -192,18 +211,38 @@ append_pickup(struct publishing *publishing, int32_t today, const struct problem
         if (tub->site == site && tub->at == PROBLEM_AT_SITE)
             labels[codes.n_v++] = tub->id;
     }
-    if (codes.n_v == 0)
-        return ERR_OK;
     codes.v = labels;
-    pickup.run = p->runs[load->run].id;
-    pickup.has_day = true;
-    pickup.day = today + p->runs[load->run].day;
-    pickup.for_site = p->sites[site].id;
-    pickup.tubs = &codes;
-    record.body_case = KNOCKBOX__RECORD__BODY_PICKUP;
-    record.pickup = &pickup;
-    arena_reset(&publishing->writing.line);
-    return append(publishing, &record, why);
+    return codes.n_v > 0
+               ? append_list(publishing, p->runs[load->run].id, today + p->runs[load->run].day,
+                             p->sites[site].id, &codes, why)
+               : ERR_OK;
+}
+
+static bool
+is_fetched(const struct problem *p, const struct plan *plan, const char *site)
+{
+    for (int i = 0; i < plan->loads_n; i++)
+        for (int k = 0; k < plan->loads[i].tubs_n; k++) {
+            const struct problem_tub *tub = &p->tubs[plan->loads[i].tubs[k]];
+            if (tub->at == PROBLEM_AT_SITE && strcmp(p->sites[tub->site].id, site) == 0)
+                return true;
+        }
+    return false;
+}
+
+/* A café sees its own lists only: what the plan before took from it and this one does not is taken
+ * back by an empty list. */
+static enum err
+append_empty(struct publishing *publishing, const struct pickup_standing *before, size_t n,
+             const struct problem *p, const struct plan *plan, struct err_text *why)
+{
+    enum err e = ERR_OK;
+    for (size_t i = 0; i < n && e == ERR_OK; i++) {
+        Knockbox__Codes none = KNOCKBOX__CODES__INIT;
+        if (before[i].tubs && !is_fetched(p, plan, before[i].site))
+            e = append_list(publishing, before[i].run, before[i].day, before[i].site, &none, why);
+    }
+    return e;
 }
 
 static enum err
@@ -228,6 +267,8 @@ publish(struct publishing *publishing, int64_t number, int32_t today, const stru
     if (e == ERR_OK)
         e = append_pickups(publishing, today, p, plan, why);
     if (e == ERR_OK)
+        e = append_empty(publishing, publishing->before, publishing->n_before, p, plan, why);
+    if (e == ERR_OK)
         e = store_commit(&publishing->txn, why);
     store_abort(&publishing->txn);
     if (e == ERR_OK && options->wrote != NULL)
@@ -250,10 +291,13 @@ plan_record_write(struct call *call, int32_t today, const struct problem *proble
     if (e == ERR_OK && text == NULL)
         e = err_set(ERR_MEM, why, "no memory for the plan");
     if (e == ERR_OK)
+        e = pickups_standing(call, today, &publishing.before, &publishing.n_before, why);
+    if (e == ERR_OK)
         e = writing_init(&publishing.writing, call, why);
     if (e == ERR_OK)
         e = publish(&publishing, number, today, problem, plan, text, why);
     writing_done(&publishing.writing);
+    free(publishing.before);
     free(text);
     return e;
 }

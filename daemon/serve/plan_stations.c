@@ -169,7 +169,7 @@ plan_stations(struct call *call, const struct problem *p, const struct plan *pla
         s.codes[s.n++] = unnamed;
     for (int i = 0; i < s.n; i++)
         s.free_from[i] = -1;
-    enum err e = under_way_load(call, &list, why);
+    enum err e = under_way_load(call, NULL, &list, why);
     if (e == ERR_OK)
         e = list_holds(&s, plan, &list, why);
     if (e == ERR_OK) {

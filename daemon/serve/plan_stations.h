@@ -24,11 +24,13 @@ struct under_way {
 struct under_way_list {
     struct under_way *batches; /* by code */
     size_t n, room;
+    const char *site;
     bool no_memory;
 };
 
-/* Of all sites. Filled with zeros before; under_way_done(). */
-enum err under_way_load(struct call *call, struct under_way_list *out_list, struct err_text *why);
+/* Of one site, or of all (NULL). Filled with zeros before; under_way_done(). */
+enum err under_way_load(struct call *call, const char *site, struct under_way_list *out_list,
+                        struct err_text *why);
 void under_way_done(struct under_way_list *list);
 
 /* Codes of the filter stations in use on the day, bytewise; lent by the catalogue. Their number. */

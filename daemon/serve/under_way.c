@@ -19,7 +19,8 @@ add_batch(void *owner, const char *code, const ProtobufCMessage *row)
 {
     struct under_way_list *list = owner;
     const Knockbox__BatchRow *batch = (const Knockbox__BatchRow *)row;
-    if (!batch->has_mixed_ms || batch->n_lots > 0)
+    if (!batch->has_mixed_ms || batch->n_lots > 0 ||
+        (list->site != NULL && (batch->site == NULL || strcmp(batch->site, list->site) != 0)))
         return true;
     if (list->n == list->room) {
         size_t room = list->room == 0 ? 16 : list->room * 2;
@@ -52,9 +53,11 @@ see_strain(void *owner, const struct fact *fact)
 }
 
 enum err
-under_way_load(struct call *call, struct under_way_list *out_list, struct err_text *why)
+under_way_load(struct call *call, const char *site, struct under_way_list *out_list,
+               struct err_text *why)
 {
     struct ledger *ledger = call->serve->options.ledger;
+    out_list->site = site;
     enum err e = ledger_rows(ledger, SUBJECT_BATCH, add_batch, out_list, why);
     if (out_list->no_memory)
         return err_set(ERR_MEM, why, "no memory for the batches");

@@ -27,6 +27,7 @@ static const struct word table[] = {
     {"period", READERS, WORD_AT_HUB, "do month reason edition assured_by", false, word_period},
     {"plan", READERS, WORD_AT_HUB, "do days tubs_file bound_cents", true, word_plan},
     {"forecast", READERS, WORD_AT_HUB, "site product days", false, word_forecast},
+    {"today", ROLE_BIT_ALL, WORD_ANYWHERE, "day", false, word_today},
     {"recipe", READERS, WORD_ANYWHERE,
      "do code product_ml product_g grounds_g tubs vessel grounds sugar spirit coffee moisture_pct "
      "target_abv_pct target_sugar_g_l market notes",

@@ -26,6 +26,6 @@ bool word_takes(const struct word *word, const char *arg);
 /* One file each. */
 answer_fn word_write, word_export, word_status, word_freezer, word_stock, word_hints, word_who,
     word_verify, word_digest, word_link, word_label, word_report, word_outbox, word_trace,
-    word_period, word_plan, word_recipe, word_forecast;
+    word_period, word_plan, word_recipe, word_forecast, word_today;
 
 #endif

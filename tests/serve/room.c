@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
+#include "daemon/record/kind.h"
+#include "daemon/record/record.h"
 #include "proto/when.h"
 
 const char saltmere_catalogue[] =
@@ -143,7 +145,7 @@ room_new(const char *site, bool is_hub)
     if (mkdtemp(room->dir) == NULL)
         abort();
     snprintf(room->site, sizeof room->site, "%s", site);
-    room->random = 1;
+    room->random = 1 + (is_hub ? 0 : 977); /* ids of two rooms differ */
     room_now(room, "2026-03-03T21:52:00Z");
     room->is_hub = is_hub;
     room_open(room);
@@ -325,4 +327,49 @@ size_t
 room_wrote(const struct room *room)
 {
     return room->wrote;
+}
+
+/* One record of the hub's log, when the café may see it. */
+static void
+take_record(struct room *cafe, struct store_txn *txn, const struct stored *record,
+            const uint8_t prev[HASH_SIZE])
+{
+    struct err_text why = {.s = ""};
+    enum accept_result result;
+    struct arena arena;
+    Knockbox__Record *decoded = NULL;
+    must(arena_init(&arena, ARENA_BIG_RECORD, &why), &why, "memory");
+    must(record_decode(record->bytes, record->len, true, &arena, &decoded, &why), &why, "decode");
+    if (kind_visible(decoded, cafe->site))
+        must(store_accept_part(txn, "kitchen", record->epoch, record->mark, prev, record,
+                               cafe->now_ms, &result, &why),
+             &why, "follow");
+    arena_done(&arena);
+}
+
+void
+room_follow(struct room *cafe, struct room *hub)
+{
+    struct err_text why = {.s = ""};
+    struct store_view *view = NULL;
+    struct store_txn *txn = NULL;
+    struct log_mark marks[8];
+    size_t n = 0;
+    must(store_look(hub->store, &view, &why), &why, "look");
+    must(store_marks(view, "kitchen", marks, 8, &n, &why), &why, "marks");
+    must(store_begin(cafe->store, &txn, &why), &why, "begin");
+    for (size_t i = 0; i < n; i++) {
+        uint8_t prev[HASH_SIZE] = {0};
+        for (uint64_t seq = 1; seq <= marks[i].seq; seq++) {
+            struct stored record;
+            size_t found = 0;
+            must(store_read_log(view, "kitchen", marks[i].epoch, marks[i].mark, seq, 1, 100000,
+                                &record, &found, &why),
+                 &why, "read");
+            take_record(cafe, txn, &record, prev);
+            memcpy(prev, record.hash, HASH_SIZE);
+        }
+    }
+    must(store_commit(&txn, &why), &why, "commit");
+    store_done(&view);
 }
