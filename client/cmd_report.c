@@ -82,7 +82,15 @@ run(const struct given *given, struct err_text *why)
     struct question question = {.word = "report"};
     struct wire *wire = NULL;
     char *text = NULL;
-    question_arg(&question, "month", given->args[0]);
+    bool span = given_value(given, "--from") != NULL || given_value(given, "--to") != NULL;
+    if (span == (given->n_args > 0))
+        return err_set(ERR_USAGE, why, "report wants a month, or --from DATE and --to DATE");
+    question_arg(&question, "month", given->n_args > 0 ? given->args[0] : NULL);
+    question_arg(&question, "from", given_value(given, "--from"));
+    question_arg(&question, "to", given_value(given, "--to"));
+    question_arg(&question, "site", given_value(given, "--site"));
+    question_arg(&question, "basis", given_value(given, "--basis"));
+    question_arg(&question, "why", given_value(given, "--why"));
     if (given_value(given, "--send") != NULL)
         return given_value(given, "--frame") == NULL
                    ? send_it(given, &question, why)
@@ -109,23 +117,27 @@ run(const struct given *given, struct err_text *why)
 const struct command command_report = {
     .word = "report",
     .words = "a month: grounds, stock, waste, emissions, product",
-    .usage = "YYYY-MM",
+    .usage = "YYYY-MM | --from DATE --to DATE",
     .more = "Computed by the hub. A closed month prints the same for ever.\n"
             "--format html is one page for a browser or paper, with pictures; it\n"
             "needs no network. xlsx is a spreadsheet, one sheet a table, with live\n"
             "sums. Targets of --send stand in the hub's delivery.conf.\n",
-    .options = {{"--frame", "FRAME", "only what FLW, GRI, ESRS or SDG asks for"},
+    .options = {{"--from", "DATE", "from this business day on, instead of a month"},
+                {"--to", "DATE", "to this one, inclusive"},
+                {"--site", "SITE", "one site's part of it"},
+                {"--basis", "BASIS", "by-product or waste, not the one in force"},
+                {"--why", "KEY", "the records behind one figure, added up"},
+                {"--frame", "FRAME", "only what FLW, GRI, ESRS or SDG asks for"},
                 {"--format", "FORM", "text, json, csv, html or xlsx"},
                 {"--out", "FILE", "write there, not to stdout"},
                 {"-o", "FILE", "the same"},
                 {"--send", "TARGETS", "hand it to the outbox for these targets"},
                 {"--as", "FORMS", "what is sent, such as html,xlsx (text)"},
                 {"--dry-run", NULL, "with --send: say what would go where"}},
-    .examples = {"knockbox report 2026-03 --json > march.json",
-                 "knockbox report 2026-03 --format html --out march.html",
-                 "knockbox report 2026-03 --format xlsx --out march.xlsx",
+    .examples = {"knockbox report 2026-03 --format xlsx --out march.xlsx",
+                 "knockbox report 2026-03 --why waste.diverted_kg",
+                 "knockbox report --from 2026-03-02 --to 2026-03-08 --site quayside",
                  "knockbox report 2026-03 --send office --as html,xlsx --dry-run"},
-    .least_args = 1,
     .most_args = 1,
     .run = run,
 };

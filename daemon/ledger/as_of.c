@@ -6,6 +6,7 @@
  */
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/ledger/behind.h"
 #include "daemon/ledger/kept.h"
 #include "proto/when.h"
 
@@ -275,6 +276,7 @@ as_of_done(struct as_of *as_of)
 
 struct refolding {
     const struct view *view;
+    int classes; /* bits 1 << class: what is folded */
     struct folding folding;
     struct counts counts;
     struct books *books, *wastes;
@@ -319,7 +321,7 @@ count_facts(struct refolding *r, enum subject_class class, const char *code)
             !subject_is_first(fact->record, fact->day, class, code))
             continue;
         int32_t seen = day_seen(r->view, fact);
-        struct posting posting = {MEASURE_RECORDS, month_of_day(seen), fact->site,
+        struct posting posting = {MEASURE_RECORDS, span_month(r->view->span, seen), fact->site,
                                   day_print(seen, day), 1};
         e = books_post(r->books, &posting, r->why);
     }
@@ -349,7 +351,7 @@ fold_classes(struct refolding *r)
     enum err e = ERR_OK;
     for (int pass = 0; pass < 2; pass++) {
         for (int class = 1; class < SUBJECT_CLASSES && e == ERR_OK; class ++) {
-            if (class != SUBJECT_RECORD &&
+            if (class != SUBJECT_RECORD && (r->classes & (1 << class)) != 0 &&
                 class_row((enum subject_class) class)->last == (pass == 1))
                 e = fold_class(r, (enum subject_class) class);
         }
@@ -417,11 +419,12 @@ fold_told(struct refolding *r)
     return e;
 }
 
-/* Runs every fold over the view; the books are the caller's. */
+/* Runs the folds over the view; the books are the caller's. */
 static enum err
-fold_view(struct view *view, const char *own_site, struct books **out_books, struct err_text *why)
+fold_view(struct view *view, const char *own_site, const struct behind *behind,
+          struct books **out_books, struct err_text *why)
 {
-    struct refolding r = {.view = view, .why = why};
+    struct refolding r = {.view = view, .why = why, .classes = behind->classes};
     char hub_site[SITE_SIZE];
     find_hub_site(view->catalogue, own_site, hub_site);
     enum err e = folding_init(&r.folding, why);
@@ -432,12 +435,14 @@ fold_view(struct view *view, const char *own_site, struct books **out_books, str
     r.folding.view = view;
     r.folding.counts = &r.counts;
     r.folding.hub_site = hub_site;
+    if (e == ERR_OK)
+        outcome_tell(r.folding.outcome, behind->told, behind->owner);
     view->wastes = r.wastes;
     if (e == ERR_OK)
         e = counts_load(view, &r.counts, why);
     if (e == ERR_OK)
         e = fold_classes(&r);
-    if (e == ERR_OK)
+    if (e == ERR_OK && (r.classes & (1 << SUBJECT_RECORD)) != 0)
         e = fold_told(&r);
     view->wastes = NULL;
     folding_done(&r.folding);
@@ -480,17 +485,27 @@ read_lines(const struct view *view, struct books **out_books, struct err_text *w
 
 /* ---- books of a moment */
 
+static enum err
+fold_as_of(struct ledger *ledger, const struct view *now, const struct behind *behind,
+           struct books **out_books, struct err_text *why)
+{
+    struct as_of then;
+    enum err e = as_of_init(ledger, now, behind->held_most_ms, &then, why);
+    if (e != ERR_OK)
+        return e;
+    e = fold_view(&then.view, store_site(ledger->store), behind, out_books, why);
+    as_of_done(&then);
+    return e;
+}
+
 /* Folds everything over the view of that moment, and keeps what comes out. */
 static enum err
 fold_then(struct ledger *ledger, const struct view *now, int64_t held_most,
           struct books **out_books, struct err_text *why)
 {
-    struct as_of then;
-    enum err e = as_of_init(ledger, now, held_most, &then, why);
-    if (e != ERR_OK)
-        return e;
-    e = fold_view(&then.view, store_site(ledger->store), out_books, why);
-    as_of_done(&then);
+    enum err e =
+        fold_as_of(ledger, now, &(struct behind){.held_most_ms = held_most, .classes = BEHIND_ALL},
+                   out_books, why);
     if (e == ERR_OK)
         (void)kept_write(ledger, held_most, *out_books, NULL); /* else it is folded again */
     return e;
@@ -524,6 +539,77 @@ ledger_books(struct ledger *ledger, int64_t held_most_ms, struct books **out_boo
         *out_books = books;
     else
         books_free(books);
+    ledger_look_end(ledger);
+    return e;
+}
+
+/* ---- what is behind the books */
+
+enum err
+ledger_behind(struct ledger *ledger, const struct behind *behind, struct books **out_books,
+              struct catalogue **out_catalogue, struct err_text *why)
+{
+    struct view now;
+    struct books *books = NULL;
+    enum err e = ledger_look(ledger, &now, why);
+    if (e != ERR_OK)
+        return e;
+    now.span = behind->span;
+    if (behind->held_most_ms >= ledger->held_last)
+        e = fold_view(&now, store_site(ledger->store), behind, &books, why);
+    else
+        e = fold_as_of(ledger, &now, behind, &books, why);
+    now.held_most = behind->held_most_ms;
+    if (e == ERR_OK && out_catalogue != NULL)
+        e = make_catalogue(&now, out_catalogue, why);
+    ledger_look_end(ledger);
+    if (e == ERR_OK && out_books != NULL)
+        *out_books = books;
+    else
+        books_free(books);
+    return e;
+}
+
+/* The waste of a site needs what its tubs' folds say of discards by count. */
+int
+ledger_classes_of(enum measure measure)
+{
+    static const struct {
+        enum measure first, last;
+        int classes;
+    } table[] = {
+        {MEASURE_FILLED, MEASURE_FILLED_BY, 1 << SUBJECT_TUB},
+        {MEASURE_UNCAPTURED, MEASURE_UNCAPTURED_DAYS_UNKNOWN, 1 << SUBJECT_DAY},
+        {MEASURE_SENT, MEASURE_UNEXPLAINED_EMPTY, 1 << SUBJECT_TUB},
+        {MEASURE_RESIDUE_MADE, MEASURE_RESIDUE_TO, 1 << SUBJECT_TUB | 1 << SUBJECT_WASTE},
+        {MEASURE_BOTTLED_G, MEASURE_UNPRICED, 1 << SUBJECT_LOT | 1 << SUBJECT_SALE},
+        {MEASURE_BATCH_ENDED, MEASURE_BATCH_DRY_USED, 1 << SUBJECT_BATCH},
+        {MEASURE_BATCH_IN, MEASURE_BATCH_ABV, 1 << SUBJECT_BATCH},
+    };
+    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++)
+        if (measure >= table[i].first && measure <= table[i].last)
+            return table[i].classes;
+    return BEHIND_ALL;
+}
+
+enum err
+ledger_standing(struct ledger *ledger, const uint8_t record[16], struct standing *out_standing,
+                struct err_text *why)
+{
+    struct view view;
+    struct stored stored;
+    enum err e = ledger_look(ledger, &view, why);
+    if (e != ERR_OK)
+        return e;
+    e = view_find(&view, record, &stored, why);
+    if (e == ERR_OK) {
+        memset(out_standing, 0, sizeof *out_standing);
+        size_t len = strlen(stored.site);
+        memcpy(out_standing->site, stored.site,
+               len < sizeof out_standing->site ? len : sizeof out_standing->site - 1);
+        out_standing->epoch = stored.epoch;
+        out_standing->seq = stored.seq;
+    }
     ledger_look_end(ledger);
     return e;
 }

@@ -231,7 +231,7 @@ make_fact(const struct view *view, const Knockbox__Record *record, const struct 
                          .held_ms = held_ms,
                          .clock_ahead = record->at_ms - sure_ms > AHEAD_MS};
     out->day = day_of(view, out);
-    out->month = month_of_day(out->day);
+    out->month = span_month(view->span, out->day);
 }
 
 /* The record as `fix` makes it (NULL: as written). A correction that moves `at` answers for it:

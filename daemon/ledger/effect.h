@@ -8,6 +8,7 @@
 
 #include "daemon/ledger/fold.h"
 #include "daemon/ledger/pool.h"
+#include "daemon/ledger/span.h"
 #include "daemon/ledger/tables.h"
 #include "daemon/store/store.h"
 
@@ -23,6 +24,7 @@ struct view {
     const struct catalogue *catalogue; /* NULL while it is being made */
     const struct overlay *overlay;     /* NULL: the index is right as it is */
     const struct books *wastes;        /* NULL: table `wastes` */
+    const struct span *span;           /* NULL: months are those of the calendar */
     const struct hints *hints;         /* NULL: look for corrections of every record */
 };
 

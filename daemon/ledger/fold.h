@@ -14,6 +14,7 @@
 #include <stdint.h>
 #include "daemon/ledger/books.h"
 #include "daemon/ledger/catalogue.h"
+#include "daemon/ledger/span.h"
 #include "daemon/record/kind.h"
 #include "proto/err.h"
 
@@ -57,6 +58,12 @@ struct outcome; /* collects what a fold gives; daemon/ledger/outcome.h makes and
 
 enum err outcome_post(struct outcome *outcome, enum measure measure, int32_t month,
                       const char *site, const char *key, int64_t amount);
+/* Whose doing the postings are that follow: the record behind a number, for those who ask
+ * (outcome_tell). NULL: nobody's alone. Lent. */
+void outcome_by(struct outcome *outcome, const struct fact *fact);
+/* What the amounts are part of until the next outcome_by(), where a balance is of parts that come
+ * and go: residue of that batch, or else what that record brought. Neither: the fold's subject. */
+void outcome_about(struct outcome *outcome, const char *batch, const struct fact *from);
 /* A discrepancy raised by `fact` about `subject` (a code): stands in the fact's month. */
 enum err outcome_flag(struct outcome *outcome, const struct fact *fact, const char *code,
                       const char *subject);
@@ -74,6 +81,7 @@ enum err outcome_stay(struct outcome *outcome, const char *site, int64_t from_ms
 struct fold_input {
     const struct catalogue *catalogue;
     const char *hub_site;
+    const struct span *span;  /* NULL: months are those of the calendar */
     const char *code;         /* of the subject */
     const struct fact *facts; /* n of them, T5 order */
     size_t n;

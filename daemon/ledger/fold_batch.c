@@ -38,7 +38,8 @@ struct batch {
     const char **lots;
     size_t n_lots, cap_lots;
     int64_t grounds_g, in_g, product_g, product_ml, residue_g, loss_g, bottled_g;
-    const Knockbox__Measure *abv, *dry_grounds, *dry_residue; /* the last of each */
+    const Knockbox__Measure *abv;
+    const struct fact *dry_grounds, *dry_residue; /* the last measure of each, as of `abv` */
 };
 
 static enum err
@@ -55,16 +56,22 @@ same(const char *a, const char *b)
 
 /* ---- reading the facts */
 
+static struct input_sum
+input_of(const Knockbox__MixInput *in)
+{
+    const char *tub = in->tub != NULL && in->tub[0] != '\0' ? in->tub : NULL;
+    return (struct input_sum){tub, tub == NULL ? in->lot : NULL, in->mass_g};
+}
+
 static enum err
 add_input(struct batch *b, const Knockbox__MixInput *in)
 {
-    const char *tub = in->tub != NULL && in->tub[0] != '\0' ? in->tub : NULL;
-    const char *lot = tub == NULL ? in->lot : NULL;
+    struct input_sum sum = input_of(in);
     b->in_g += in->mass_g;
-    if (tub != NULL)
+    if (sum.tub != NULL)
         b->grounds_g += in->mass_g;
     for (size_t i = 0; i < b->n_inputs; i++) {
-        if (same(b->inputs[i].tub, tub) && same(b->inputs[i].lot, lot)) {
+        if (same(b->inputs[i].tub, sum.tub) && same(b->inputs[i].lot, sum.lot)) {
             b->inputs[i].mass_g += in->mass_g;
             return ERR_OK;
         }
@@ -73,7 +80,7 @@ add_input(struct batch *b, const Knockbox__MixInput *in)
     if (room == NULL)
         return out_of_memory(b);
     b->inputs = room;
-    b->inputs[b->n_inputs++] = (struct input_sum){tub, lot, in->mass_g};
+    b->inputs[b->n_inputs++] = sum;
     return ERR_OK;
 }
 
@@ -118,9 +125,9 @@ on_measure(struct batch *b, const struct fact *fact)
         of == KNOCKBOX__MEASURE_OF__MEASURE_OF_PRODUCT)
         b->abv = m;
     else if (is_dry && of == KNOCKBOX__MEASURE_OF__MEASURE_OF_GROUNDS)
-        b->dry_grounds = m;
+        b->dry_grounds = fact;
     else if (is_dry && of == KNOCKBOX__MEASURE_OF__MEASURE_OF_RESIDUE)
-        b->dry_residue = m;
+        b->dry_residue = fact;
     return ERR_OK;
 }
 
@@ -285,16 +292,42 @@ sort_of(const struct batch *b, const struct input_sum *in, char room[DECIMAL_TEX
     return (struct sort_of_input){"unknown", "-"};
 }
 
+/* What one mix put in of one tub or lot. */
+static int64_t
+mixed_g(const Knockbox__Mix *mix, const struct input_sum *of)
+{
+    int64_t mass_g = 0;
+    for (size_t i = 0; i < mix->n_inputs; i++) {
+        struct input_sum in = input_of(mix->inputs[i]);
+        if (same(in.tub, of->tub) && same(in.lot, of->lot))
+            mass_g += in.mass_g;
+    }
+    return mass_g;
+}
+
+static enum err
+post_input(struct batch *b, const struct input_sum *in)
+{
+    char room[DECIMAL_TEXT_MAX], key[640];
+    enum err e = ERR_OK;
+    struct sort_of_input sort = sort_of(b, in, room);
+    (void)snprintf(key, sizeof key, "%s %s %s", sort.class, sort.detail, b->input->code);
+    for (size_t i = 0; e == ERR_OK && i < b->input->n; i++) {
+        const struct fact *fact = &b->input->facts[i];
+        if (fact->kind->number != KNOCKBOX__RECORD__BODY_MIX)
+            continue;
+        outcome_by(b->outcome, fact);
+        e = post(b, MEASURE_BATCH_IN, key, mixed_g(fact->record->mix, in));
+    }
+    return e;
+}
+
 static enum err
 post_inputs(struct batch *b)
 {
     enum err e = ERR_OK;
-    for (size_t i = 0; e == ERR_OK && i < b->n_inputs; i++) {
-        char room[DECIMAL_TEXT_MAX], key[640];
-        struct sort_of_input sort = sort_of(b, &b->inputs[i], room);
-        (void)snprintf(key, sizeof key, "%s %s %s", sort.class, sort.detail, b->input->code);
-        e = post(b, MEASURE_BATCH_IN, key, b->inputs[i].mass_g);
-    }
+    for (size_t i = 0; e == ERR_OK && i < b->n_inputs; i++)
+        e = post_input(b, &b->inputs[i]);
     return e;
 }
 
@@ -304,6 +337,29 @@ post_out(struct batch *b, const char *what, int64_t mass_g)
     char key[96];
     (void)snprintf(key, sizeof key, "%s %s", what, b->input->code);
     return post(b, MEASURE_BATCH_OUT, key, mass_g);
+}
+
+static enum err
+post_strain(struct batch *b, const struct fact *fact)
+{
+    const Knockbox__Strain *strain = fact->record->strain;
+    outcome_by(b->outcome, fact);
+    enum err e = post_out(b, "product", strain->product_g);
+    if (e == ERR_OK)
+        e = post_out(b, "residue", strain->residue_g);
+    if (e == ERR_OK)
+        e = post_out(b, "loss", strain->loss_g);
+    return e == ERR_OK ? post(b, MEASURE_BATCH_ML, b->input->code, strain->product_ml) : e;
+}
+
+static enum err
+post_strains(struct batch *b)
+{
+    enum err e = ERR_OK;
+    for (size_t i = 0; e == ERR_OK && i < b->input->n; i++)
+        if (b->input->facts[i].kind->number == KNOCKBOX__RECORD__BODY_STRAIN)
+            e = post_strain(b, &b->input->facts[i]);
+    return e;
 }
 
 /* Dry matter in micrograms: a percentage of `of_g`, or grams as weighed. */
@@ -328,8 +384,9 @@ dry_ug(const char *value, bool is_pct, int64_t of_g, int64_t *out_ug, struct err
 }
 
 static enum err
-dry_of(const Knockbox__Measure *measure, int64_t of_g, int64_t *out_ug)
+dry_of(const struct fact *fact, int64_t of_g, int64_t *out_ug)
 {
+    const Knockbox__Measure *measure = fact->record->measure;
     *out_ug = 0;
     return dry_ug(measure->value, measure->unit[0] == '%', of_g, out_ug, NULL);
 }
@@ -352,12 +409,16 @@ static enum err
 post_dry(struct batch *b)
 {
     int64_t grounds_ug = 0, residue_ug = 0;
+    outcome_by(b->outcome, b->home);
     enum err e = post(b, MEASURE_BATCH_DRY, b->input->code, dry_grounds_ug(b));
     if (e != ERR_OK || b->end == NULL || b->dry_grounds == NULL || b->dry_residue == NULL ||
         dry_of(b->dry_grounds, b->grounds_g, &grounds_ug) != ERR_OK ||
         dry_of(b->dry_residue, b->residue_g, &residue_ug) != ERR_OK)
         return e;
-    return post(b, MEASURE_BATCH_DRY_USED, b->input->code, grounds_ug - residue_ug); /* W11 */
+    outcome_by(b->outcome, b->dry_grounds); /* W11 */
+    e = post(b, MEASURE_BATCH_DRY_USED, b->input->code, grounds_ug);
+    outcome_by(b->outcome, b->dry_residue);
+    return e == ERR_OK ? post(b, MEASURE_BATCH_DRY_USED, b->input->code, -residue_ug) : e;
 }
 
 /* The last strength of a lot; NULL: not measured. */
@@ -413,19 +474,15 @@ post_lines(struct batch *b, const char *abv)
     char key[640];
     enum err e = post_inputs(b);
     if (e == ERR_OK)
-        e = post_out(b, "product", b->product_g);
-    if (e == ERR_OK)
-        e = post_out(b, "residue", b->residue_g);
-    if (e == ERR_OK)
-        e = post_out(b, "loss", b->loss_g);
-    if (e == ERR_OK)
-        e = post(b, MEASURE_BATCH_ML, b->input->code, b->product_ml);
+        e = post_strains(b);
     if (e == ERR_OK)
         e = post_dry(b);
     if (e == ERR_OK && strcmp(abv, "-") != 0) {
+        outcome_by(b->outcome, b->home);
         (void)snprintf(key, sizeof key, "%s %s", abv, b->input->code);
         e = post(b, MEASURE_BATCH_ABV, key, 1);
     }
+    outcome_by(b->outcome, b->end);
     if (e == ERR_OK && b->end != NULL)
         e = post(b, MEASURE_BATCH_ENDED, b->input->code, 1);
     return e;

@@ -13,6 +13,7 @@ fold_count(const struct fold_input *in, struct outcome *out, struct err_text *wh
     for (size_t i = 0; i < in->n && e == ERR_OK; i++) {
         const struct fact *fact = &in->facts[i];
         const Knockbox__Stocktake *body = fact->record->stocktake;
+        outcome_by(out, fact);
         if (!place_known(in->catalogue, body->place, fact->day))
             e = outcome_flag(out, fact, "unknown-place", body->place);
         if (e == ERR_OK && body->tubs != NULL)

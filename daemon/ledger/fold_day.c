@@ -42,6 +42,7 @@ static enum err
 post_close(const struct fold_input *in, const struct fact *fact, struct outcome *out)
 {
     const Knockbox__Close *close = fact->record->close;
+    outcome_by(out, fact);
     enum err e = outcome_post(out, MEASURE_DAY_CLOSED, fact->month, fact->site, day_of(in), 1);
     if (e != ERR_OK)
         return e;

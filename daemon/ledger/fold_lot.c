@@ -247,6 +247,7 @@ on_count(struct lot *lot, const struct fact *count, const struct fact *listed)
     for (size_t i = 0; bottles != NULL && i < bottles->n_v; i++)
         if (strcmp(bottles->v[i]->lot, lot->input->code) == 0)
             found += bottles->v[i]->count;
+    outcome_by(lot->outcome, count);
     enum err e = spot_at(lot, count->site, &spot);
     if (e != ERR_OK || spot->on_hand == found)
         return e;
@@ -270,6 +271,7 @@ static const struct {
 static enum err
 take_in(struct lot *lot, const struct fact *fact)
 {
+    outcome_by(lot->outcome, fact);
     for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
         if (table[i].kind != fact->kind->number)
             continue;
@@ -329,9 +331,9 @@ month_at_hub(const struct lot *lot, int64_t at_ms)
     const Knockbox__Site *site =
         (const Knockbox__Site *)catalogue_get(catalogue, KNOCKBOX__RECORD__BODY_SITE_, hub, day);
     if (site == NULL || zone_find(site->zone, &zone, NULL) != ERR_OK)
-        return month_of_day(day);
-    return month_of_day(
-        catalogue_business_day(catalogue, hub, at_ms, zone_offset_min(zone, at_ms)));
+        return span_month(lot->input->span, day);
+    return span_month(lot->input->span,
+                      catalogue_business_day(catalogue, hub, at_ms, zone_offset_min(zone, at_ms)));
 }
 
 /* Is a recall in force by the end of the month? Looked at the last instants at which one changed. */
@@ -350,7 +352,7 @@ recalled_by(const struct lot *lot, int32_t month)
                 last_ms = at_ms[j];
     }
     return last_ms != INT64_MIN && recall_in_force(lot->input->catalogue, &lot->lineage, last_ms,
-                                                   month_last_day(month)) != NULL;
+                                                   span_last_day(lot->input->span, month)) != NULL;
 }
 
 static const char *
@@ -406,7 +408,7 @@ collect_months(struct lot *lot, struct months *months)
                 lot->input->catalogue, KNOCKBOX__RECORD__BODY_RECALL, keys[i], at_ms[j]);
             e = add_month(lot, months, month_at_hub(lot, at_ms[j]));
             if (e == ERR_OK && recall != NULL && recall->has_from)
-                e = add_month(lot, months, month_of_day(recall->from));
+                e = add_month(lot, months, span_month(lot->input->span, recall->from));
         }
     }
     return e;
@@ -600,6 +602,7 @@ fold_lot(const struct fold_input *input, struct outcome *outcome, struct err_tex
     enum err e = lineage_make(input, SUBJECT_LOT, input->code, &lot.lineage, why);
     if (e == ERR_OK)
         e = walk(&lot);
+    outcome_by(outcome, NULL);
     if (e == ERR_OK)
         e = end_stays(&lot);
     if (e == ERR_OK)

@@ -9,9 +9,11 @@ fold_sale(const struct fold_input *input, struct outcome *outcome, struct err_te
     enum err e = ERR_OK;
     for (size_t i = 0; e == ERR_OK && i < input->n; i++) {
         const struct fact *fact = &input->facts[i];
-        if (fact->kind->number == KNOCKBOX__RECORD__BODY_SALE)
-            e = money_post_sale(outcome, fact, fact->record->sale->product,
-                                fact->record->sale->bottle_ml);
+        if (fact->kind->number != KNOCKBOX__RECORD__BODY_SALE)
+            continue;
+        outcome_by(outcome, fact);
+        e = money_post_sale(outcome, fact, fact->record->sale->product,
+                            fact->record->sale->bottle_ml);
     }
     return e;
 }

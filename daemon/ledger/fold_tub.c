@@ -270,6 +270,7 @@ missed(struct tub *t, const struct fact *count)
         return;
     t->month = count->month;
     t->at_ms = count->at_ms;
+    outcome_by(t->out, count);
     post(t, MEASURE_UNEXPLAINED_COUNT, t->row, -t->left_g);
     flag(t, count, "count-missing");
     end_stay(t, t->at_ms);
@@ -313,6 +314,7 @@ static const struct {
 static void
 step(struct tub *t, const struct fact *fact, bool early)
 {
+    outcome_by(t->out, fact);
     if (fact->record->body_case == KNOCKBOX__RECORD__BODY_TUB) {
         if (fact != t->born)
             flag(t, fact, "tub-twice");
@@ -347,6 +349,7 @@ fill(struct tub *t)
     int64_t net_g = body->gross_g - body->tare_g;
     t->left_g = net_g > 0 ? net_g : 0;
     t->gone = net_g > 0 ? HERE : USED_UP;
+    outcome_by(t->out, t->born);
     post(t, MEASURE_FILLED, t->row, t->left_g);
     if (t->e == ERR_OK)
         t->e = outcome_post(t->out, MEASURE_FILLED_BY, t->month, t->row, method_word(body->method),
@@ -393,6 +396,7 @@ static void
 post_warm(struct tub *t, Knockbox__TubRow *row)
 {
     bool unknown = t->born->clock_ahead;
+    outcome_by(t->out, t->born);
     for (size_t i = 0; i < t->in->n; i++)
         unknown |= t->in->facts[i].clock_ahead &&
                    t->in->facts[i].record->body_case == KNOCKBOX__RECORD__BODY_SHIFT;

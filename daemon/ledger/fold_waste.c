@@ -16,6 +16,7 @@
 struct piece {
     const struct fact *fact; /* since when it waits */
     const char *batch;       /* NULL: not residue; "": residue that nobody had booked */
+    const struct fact *from; /* the record that brought it */
     int64_t mass_g;
 };
 
@@ -36,6 +37,7 @@ struct waste {
     struct err_text *why;
     struct event *events;
     size_t n_events, cap_events;
+    const struct fact *now; /* the record that is taken in */
     struct queue *queues;
     size_t n_queues, cap_queues;
     struct residue_pool *pools; /* the site's own first */
@@ -96,6 +98,13 @@ queue_of(struct waste *w, const char *stream, struct queue **out_queue)
     return ERR_OK;
 }
 
+/* What a mass is part of until its end: its batch's residue, else what a record brought. */
+static void
+about(struct waste *w, const char *batch, const struct fact *from)
+{
+    outcome_about(w->outcome, batch != NULL && batch[0] != '\0' ? batch : NULL, from);
+}
+
 static enum err
 queue_put(struct waste *w, const struct fact *fact, const char *stream, const char *batch,
           int64_t mass_g)
@@ -108,7 +117,7 @@ queue_put(struct waste *w, const struct fact *fact, const char *stream, const ch
     if (room == NULL)
         return out_of_memory(w);
     queue->pieces = room;
-    queue->pieces[queue->n++] = (struct piece){fact, batch, mass_g};
+    queue->pieces[queue->n++] = (struct piece){fact, batch, w->now, mass_g};
     return ERR_OK;
 }
 
@@ -175,6 +184,7 @@ begin(struct waste *w, const struct event *event, const char *stream, int64_t ma
 {
     if (mass_g <= 0)
         return ERR_OK;
+    about(w, NULL, w->now);
     enum err e = post(w, MEASURE_WASTE_BEGUN, event->when->month, "", mass_g);
     return e == ERR_OK ? put(w, event, stream, NULL, mass_g) : e;
 }
@@ -239,6 +249,7 @@ on_strain(struct waste *w, const struct event *event)
     int64_t mass_g = event->fact->record->strain->residue_g;
     if (mass_g <= 0)
         return ERR_OK;
+    about(w, event->fact->record->strain->batch, NULL);
     enum err e = post(w, MEASURE_RESIDUE_MADE, event->fact->month, "", mass_g);
     return e == ERR_OK ? post(w, MEASURE_WASTE_BEGUN, event->fact->month, "", mass_g) : e;
 }
@@ -266,6 +277,7 @@ put_residue(struct waste *w, const struct event *event, const char *batch, int64
 {
     const Knockbox__Residue *residue = event->fact->record->residue;
     enum err e = ERR_OK;
+    about(w, batch, w->now);
     if (batch[0] == '\0') { /* W3 */
         bool named = residue->batch != NULL && residue->batch[0] != '\0';
         e = post(w, MEASURE_WASTE_GAP, event->fact->month, "", mass_g);
@@ -307,6 +319,7 @@ drain(struct waste *w, struct queue *queue, const struct ending *ending, int64_t
     while (e == ERR_OK && mass_g > 0 && queue->first < queue->n) {
         struct piece *piece = &queue->pieces[queue->first];
         int64_t part_g = piece->mass_g < mass_g ? piece->mass_g : mass_g;
+        about(w, piece->batch, piece->from);
         e = settle(w, ending, piece->batch, part_g);
         piece->mass_g -= part_g;
         mass_g -= part_g;
@@ -324,6 +337,7 @@ empty(struct waste *w, struct queue *queue, const struct fact *fact)
     enum err e = ERR_OK;
     for (; e == ERR_OK && queue->first < queue->n; queue->first++) {
         const struct piece *piece = &queue->pieces[queue->first];
+        about(w, piece->batch, piece->from);
         e = post(w, MEASURE_WASTE_GAP, fact->month, "", -piece->mass_g);
         if (e == ERR_OK && piece->batch != NULL && piece->batch[0] != '\0')
             e = post(w, MEASURE_RESIDUE_SETTLED, fact->month, "", piece->mass_g);
@@ -335,6 +349,7 @@ static enum err
 collect_more(struct waste *w, const struct event *event, const struct ending *ending,
              int64_t mass_g)
 {
+    about(w, NULL, w->now);
     enum err e = post(w, MEASURE_WASTE_GAP, ending->month, "", mass_g);
     if (e == ERR_OK)
         e = settle(w, ending, NULL, mass_g);
@@ -383,6 +398,8 @@ static const struct {
 static enum err
 take_in(struct waste *w, const struct event *event)
 {
+    w->now = event->fact;
+    outcome_by(w->outcome, event->fact);
     for (size_t i = 0; i < sizeof table / sizeof table[0]; i++)
         if (table[i].kind == event->fact->kind->number)
             return table[i].on(w, event);

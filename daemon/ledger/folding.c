@@ -142,6 +142,7 @@ folding_run(struct folding *f, enum subject_class class, const char *code,
 {
     const struct class_row *row = class_row(class);
     begin(f, why);
+    outcome_of(f->outcome, class, code);
     enum err e = f->places != NULL
                      ? facts_load_places(f->view, class, f->places, &f->pool, &f->facts, why)
                      : facts_load(f->view, class, code, 0, &f->pool, &f->facts, why);
@@ -149,6 +150,7 @@ folding_run(struct folding *f, enum subject_class class, const char *code,
         return finish(f, e, out_bytes, out_len);
     struct fold_input in = {.catalogue = f->view->catalogue,
                             .hub_site = f->hub_site,
+                            .span = f->view->span,
                             .code = code,
                             .facts = f->facts.at,
                             .n = f->facts.n,
@@ -232,7 +234,7 @@ tell_day(struct folding *f, const struct fact *fact)
 {
     char day[DAY_TEXT];
     int32_t seen = day_seen(f->view, fact);
-    return outcome_post(f->outcome, MEASURE_RECORDS, month_of_day(seen), fact->site,
+    return outcome_post(f->outcome, MEASURE_RECORDS, span_month(f->view->span, seen), fact->site,
                         day_print(seen, day), 1);
 }
 

@@ -29,6 +29,11 @@ struct outcome {
     struct names names;
     struct gift *gifts;
     size_t n, room;
+    enum subject_class class;
+    const struct fact *by, *from;
+    const char *code, *batch;
+    outcome_listen *told; /* NULL: nobody listens */
+    void *owner;
 };
 
 enum err
@@ -57,6 +62,35 @@ outcome_clear(struct outcome *outcome)
     outcome->texts.n = 0;
     outcome->packed.n = 0;
     outcome->n = 0;
+    outcome_by(outcome, NULL);
+}
+
+void
+outcome_by(struct outcome *outcome, const struct fact *fact)
+{
+    outcome->by = fact;
+    outcome_about(outcome, NULL, NULL);
+}
+
+void
+outcome_about(struct outcome *outcome, const char *batch, const struct fact *from)
+{
+    outcome->batch = batch;
+    outcome->from = from;
+}
+
+void
+outcome_of(struct outcome *outcome, enum subject_class class, const char *code)
+{
+    outcome->class = class;
+    outcome->code = code;
+}
+
+void
+outcome_tell(struct outcome *outcome, outcome_listen *told, void *owner)
+{
+    outcome->told = told;
+    outcome->owner = owner;
 }
 
 static uint8_t *
@@ -137,6 +171,17 @@ outcome_post(struct outcome *outcome, enum measure measure, int32_t month, const
 {
     if (amount == 0)
         return ERR_OK;
+    if (outcome->told != NULL) {
+        struct outcome_told told = {{measure, month, site, key, amount},
+                                    outcome->by,
+                                    outcome->class,
+                                    outcome->code,
+                                    outcome->batch,
+                                    outcome->from};
+        enum err e = outcome->told(outcome->owner, &told);
+        if (e != ERR_OK)
+            return e;
+    }
     struct gift *gift = begin(outcome, OUTCOME_POSTING, true, amount);
     uint8_t number = (uint8_t)measure;
     struct bytes *t = &outcome->texts;

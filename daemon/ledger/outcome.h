@@ -15,6 +15,21 @@ void outcome_clear(struct outcome *outcome);
 /* A look at another subject's facts: folded again when that one changes. */
 enum err outcome_depends(struct outcome *outcome, enum subject_class class, const char *code);
 
+/* Every posting as it is given, with the fact behind it (NULL: nobody's alone), while somebody
+ * listens; `told` NULL: nobody does. An error of `told` is the posting's. */
+struct outcome_told {
+    struct posting posting;
+    const struct fact *by;
+    enum subject_class class; /* of the fold, and its code */
+    const char *code;
+    const char *batch; /* outcome_about() */
+    const struct fact *from;
+};
+typedef enum err outcome_listen(void *owner, const struct outcome_told *told);
+void outcome_tell(struct outcome *outcome, outcome_listen *told, void *owner);
+/* Whose fold it is; lent. */
+void outcome_of(struct outcome *outcome, enum subject_class class, const char *code);
+
 /* All that was given, in bytes; n is 0 when there was nothing. Lent until the next outcome_*. */
 enum err outcome_pack(struct outcome *outcome, const uint8_t **out_bytes, size_t *out_len);
 

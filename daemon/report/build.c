@@ -52,6 +52,8 @@ build_sum(const struct build *b, enum measure measure, const char *site)
 bool
 build_is_waste_basis(const struct build *b)
 {
+    if (b->in->basis != REPORT_BASIS_IN_FORCE)
+        return b->in->basis == REPORT_BASIS_WASTE;
     return b->basis != NULL && b->basis->basis == KNOCKBOX__BASIS_KIND__BASIS_KIND_WASTE;
 }
 
@@ -68,6 +70,17 @@ build_days(const struct build *b, const char *site, int32_t *out_first, int32_t 
         found = true;
     }
     return found;
+}
+
+bool
+build_keeps(enum measure measure)
+{
+    static const enum measure whole[] = {MEASURE_RECORDS,  MEASURE_BATCH_IN,  MEASURE_BATCH_OUT,
+                                         MEASURE_BATCH_ML, MEASURE_BATCH_DRY, MEASURE_BATCH_ABV};
+    for (size_t i = 0; i < sizeof whole / sizeof whole[0]; i++)
+        if (whole[i] == measure)
+            return true;
+    return false;
 }
 
 /* ---- tallies */

@@ -32,10 +32,8 @@ struct factor {
     bool per_short_ton; /* t CO2e per short ton, else kg CO2e per t */
 };
 
-/* Sums of kg x value / 1000 of both units, exact. */
 struct inventory {
-    struct decimal per_t, per_short_ton;
-    bool any_short_ton;
+    struct emission_sum sum;
     const char *gwp_basis; /* of the first line; they may not be mixed unsaid */
     bool mixed_bases;
     int64_t not_quantified_g;
@@ -120,23 +118,42 @@ find_factor(const struct build *b, const struct ending *ending, struct factor *o
 
 /* kg x value of a line: kg CO2e x 1000 for a value per t, kg CO2e x short ton in t for the other. */
 static enum err
+add_figure(const struct ending *ending, const struct factor *factor, struct emission_sum *sum,
+           struct err_text *why)
+{
+    struct decimal value, kg = decimal_of(ending->mass_g, 3), product;
+    enum err e = decimal_parse(factor->value, &value, why);
+    if (e == ERR_OK)
+        e = decimal_multiply(&kg, &value, &product, why);
+    if (e != ERR_OK)
+        return e;
+    struct decimal *total = factor->per_short_ton ? &sum->per_short_ton : &sum->per_t;
+    sum->any_short_ton = sum->any_short_ton || factor->per_short_ton;
+    return decimal_add(total, &product, total, why);
+}
+
+static enum err
 fill_figure(struct build *b, const struct ending *ending, const struct factor *factor,
             struct inventory *sum)
 {
     char room[NUMBER_TEXT];
-    struct decimal value, kg = decimal_of(ending->mass_g, 3), product;
-    struct decimal divisor = factor->per_short_ton ? short_ton_t() : decimal_of(1000, 0);
-    enum err e = decimal_parse(factor->value, &value, b->why);
+    struct emission_sum line = {.any_short_ton = false};
+    enum err e = add_figure(ending, factor, &line, b->why);
     if (e == ERR_OK)
-        e = decimal_multiply(&kg, &value, &product, b->why);
-    if (e == ERR_OK)
-        e = number_quotient(&product, &divisor, room, b->why);
+        e = emission_print(&line, room, b->why);
     if (e != ERR_OK)
         return e;
     table_set(b->model, "kg_co2e", room);
-    struct decimal *total = factor->per_short_ton ? &sum->per_short_ton : &sum->per_t;
-    sum->any_short_ton = sum->any_short_ton || factor->per_short_ton;
-    return decimal_add(total, &product, total, b->why);
+    return add_figure(ending, factor, &sum->sum, b->why);
+}
+
+enum err
+emission_add(struct build *b, const struct ending *ending, struct emission_sum *sum,
+             bool *out_quantified)
+{
+    struct factor factor;
+    *out_quantified = find_factor(b, ending, &factor);
+    return *out_quantified ? add_figure(ending, &factor, sum, b->why) : ERR_OK;
 }
 
 static enum err
@@ -190,20 +207,22 @@ fill_line(struct build *b, const struct ending *ending, struct inventory *sum)
 }
 
 /* E3: one rounding for the sum of all lines. */
-static enum err
-sum_text(struct build *b, const struct inventory *sum, char room[NUMBER_TEXT])
+enum err
+emission_print(const struct emission_sum *sum, char room[NUMBER_TEXT], struct err_text *why)
 {
     struct decimal thousand = decimal_of(1000, 0), ton = short_ton_t(), both, left, divisor;
     if (!sum->any_short_ton)
-        return number_quotient(&sum->per_t, &thousand, room, b->why);
-    enum err e = decimal_multiply(&sum->per_t, &ton, &left, b->why);
+        return number_quotient(&sum->per_t, &thousand, room, why);
+    if (sum->per_t.mantissa == 0) /* fewer digits on the way */
+        return number_quotient(&sum->per_short_ton, &ton, room, why);
+    enum err e = decimal_multiply(&sum->per_t, &ton, &left, why);
     if (e == ERR_OK)
-        e = decimal_multiply(&sum->per_short_ton, &thousand, &both, b->why);
+        e = decimal_multiply(&sum->per_short_ton, &thousand, &both, why);
     if (e == ERR_OK)
-        e = decimal_add(&left, &both, &both, b->why);
+        e = decimal_add(&left, &both, &both, why);
     if (e == ERR_OK)
-        e = decimal_multiply(&ton, &thousand, &divisor, b->why);
-    return e == ERR_OK ? number_quotient(&both, &divisor, room, b->why) : e;
+        e = decimal_multiply(&ton, &thousand, &divisor, why);
+    return e == ERR_OK ? number_quotient(&both, &divisor, room, why) : e;
 }
 
 enum err
@@ -218,7 +237,7 @@ part_emissions(struct build *b)
     for (size_t i = 0; e == ERR_OK && i < b->n_endings; i++)
         e = fill_line(b, &b->endings[i], &sum);
     if (e == ERR_OK)
-        e = sum_text(b, &sum, room);
+        e = emission_print(&sum.sum, room, b->why);
     if (e != ERR_OK)
         return e;
     if (sum.mixed_bases)

@@ -26,8 +26,8 @@ row_of_destination(const char *code, size_t len)
 }
 
 /* "composting|food|0" */
-static struct ending
-read_key(const char *key, int64_t mass_g)
+struct ending
+ending_read(const char *key, int64_t mass_g)
 {
     struct ending ending = {0, "", false, mass_g};
     const char *material = strchr(key, '|'), *onsite = strrchr(key, '|');
@@ -62,7 +62,7 @@ endings_of(struct build *b)
     }
     for (size_t i = 0; e == ERR_OK && i < tally.n; i++)
         if (tally.lines[i].amount != 0)
-            b->endings[b->n_endings++] = read_key(tally.lines[i].key, tally.lines[i].amount);
+            b->endings[b->n_endings++] = ending_read(tally.lines[i].key, tally.lines[i].amount);
     if (e == ERR_OK && b->n_endings > 1)
         qsort(b->endings, b->n_endings, sizeof *b->endings, by_order);
     tally_done(&tally);

@@ -50,6 +50,9 @@ part_fn part_avoided; /* after part_emissions, by it */
 part_fn part_product, part_batches, part_quality, part_safety, part_end;
 part_fn part_capture; /* asked for by in->pictures */
 
+/* Fills what follows from the input alone: days, newest day, basis, edition. */
+void build_look_up(struct build *b);
+
 /* ---- what several parts need */
 
 /* Adds a caution; text as table_text() makes it (NULL: out of memory, which the model noted). */
@@ -85,6 +88,31 @@ bool stock_is_zero(const struct stock_row *row);
 /* Fills b->endings and b->n_endings: of all sites, by destination, material, onsite. ERR_MEM. */
 enum err endings_of(struct build *b);
 bool ending_is(const struct ending *ending, const char *destination);
+
+/* ---- emissions of a mass (E1 to E3) */
+
+/* Sums of kg x value of factors of both units, exact. */
+struct emission_sum {
+    struct decimal per_t, per_short_ton;
+    bool any_short_ton;
+};
+
+/* Adds a mass at the factor of its line; *out_quantified false: it has none. */
+enum err emission_add(struct build *b, const struct ending *ending, struct emission_sum *sum,
+                      bool *out_quantified);
+/* kg CO2e of the sum, rounded once. */
+enum err emission_print(const struct emission_sum *sum, char room[NUMBER_TEXT],
+                        struct err_text *why);
+/* A line of WASTE_TO as an ending. */
+struct ending ending_read(const char *key, int64_t mass_g);
+bool ending_recycled(const struct ending *ending); /* W7 */
+
+/* The currency of the hub on the last day; "": none. Lent by the catalogue. */
+const char *build_hub_currency(const struct build *b);
+
+/* Do one site's books hold the measure of all sites? What every report asks of all (R8's newest
+ * day), and lines of batches, which only those read that stand in a row of that site. */
+bool build_keeps(enum measure measure);
 
 /* ---- growing lists of strings with a sum, sorted by key bytewise */
 

@@ -15,6 +15,14 @@ static const struct column basis_columns[] = {
     {"basis", "basis", "", false},
 };
 
+static const struct column in_force_columns[] = {
+    {"basis_in_force", "basis in force", "", false},
+};
+
+static const struct column one_site_columns[] = {
+    {"site", "site", "", false},
+};
+
 static const struct column site_columns[] = {
     {"site", "site", "", false},
     {"from", "from", "", false},
@@ -54,12 +62,6 @@ zone_of_hub(const struct build *b)
     return site != NULL ? site->zone : NULL;
 }
 
-const char *
-report_edition(const struct catalogue *catalogue, int32_t month)
-{
-    return catalogue_newest_key(catalogue, KNOCKBOX__RECORD__BODY_FACTORS, month_last_day(month));
-}
-
 static void
 fill_status(struct build *b)
 {
@@ -95,6 +97,37 @@ fill_boundary(struct build *b)
                                : NULL);
 }
 
+/* A basis that was asked for and is not the one of the period. */
+static void
+fill_asked_basis(struct build *b)
+{
+    bool waste = b->basis != NULL && b->basis->basis == KNOCKBOX__BASIS_KIND__BASIS_KIND_WASTE;
+    if (b->in->basis == REPORT_BASIS_IN_FORCE || waste == build_is_waste_basis(b))
+        return;
+    TABLE_SECTION(b->model, "", "Basis in force", SHAPE_FIELDS, in_force_columns);
+    table_set(b->model, "basis_in_force", waste ? "waste" : "by-product");
+    build_caution(b, table_text(b->model,
+                                "the basis %s was asked for; the period itself is by the basis %s",
+                                waste ? "by-product" : "waste", waste ? "waste" : "by-product"));
+}
+
+/* W12 speaks of the first day; a span may go on beyond a change. */
+static void
+caution_change(struct build *b)
+{
+    char text[DAY_TEXT];
+    for (int32_t day = b->first_day + 1; b->in->span != NULL && day <= b->last_day; day++) {
+        if (catalogue_get(b->in->catalogue, KNOCKBOX__RECORD__BODY_BASIS, "", day) ==
+            (const ProtobufCMessage *)b->basis)
+            continue;
+        build_caution(b, table_text(b->model,
+                                    "another basis is in force from %s on; that of the first day "
+                                    "is used for all of it",
+                                    day_print(day, text)));
+        return;
+    }
+}
+
 enum err
 part_period(struct build *b)
 {
@@ -105,9 +138,17 @@ part_period(struct build *b)
     table_set(b->model, "rule", "business-day");
     TABLE_SECTION(b->model, "", "Basis", SHAPE_FIELDS, basis_columns);
     table_set(b->model, "basis", build_is_waste_basis(b) ? "waste" : "by-product");
+    fill_asked_basis(b);
+    if (b->in->site != NULL) {
+        TABLE_SECTION(b->model, "", "Site", SHAPE_FIELDS, one_site_columns);
+        table_set(b->model, "site", b->in->site);
+    }
     fill_boundary(b);
     fill_status(b);
     if (b->basis == NULL)
         build_caution(b, "no basis in force on the first day: by-product is assumed");
+    caution_change(b);
+    for (size_t i = 0; i < b->in->n_notes; i++)
+        build_caution(b, table_text(b->model, "%s", b->in->notes[i]));
     return ERR_OK;
 }

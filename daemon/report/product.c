@@ -163,8 +163,8 @@ fill(struct build *b, const struct row *row)
     }
 }
 
-static const char *
-currency_of_hub(const struct build *b)
+const char *
+build_hub_currency(const struct build *b)
 {
     const Knockbox__Site *site = (const Knockbox__Site *)catalogue_get(
         b->in->catalogue, KNOCKBOX__RECORD__BODY_SITE_, b->in->hub_site, b->last_day);
@@ -174,7 +174,7 @@ currency_of_hub(const struct build *b)
 enum err
 part_product(struct build *b)
 {
-    struct rows rows = {.b = b, .currency = currency_of_hub(b)};
+    struct rows rows = {.b = b, .currency = build_hub_currency(b)};
     enum err e = collect(&rows);
     TABLE_SECTION(b->model, "product", "Product", SHAPE_ROWS, columns);
     for (size_t i = 0; e == ERR_OK && i < rows.n; i++)

@@ -61,17 +61,20 @@ newest_of(void *owner, const struct posting *line)
     return b->newest_day < b->last_day;
 }
 
-static void
-look_up(struct build *b)
+void
+build_look_up(struct build *b)
 {
-    b->first_day = month_first_day(b->in->month);
-    b->last_day = month_last_day(b->in->month);
+    const struct span *span = b->in->span;
+    b->first_day = span != NULL ? span->from : month_first_day(b->in->month);
+    b->last_day = span != NULL ? span->to : month_last_day(b->in->month);
     b->newest_day = INT32_MIN;
     books_walk(b->in->books, MEASURE_RECORDS, b->in->month, INT32_MAX, newest_of, b);
     b->basis = (const Knockbox__Basis *)catalogue_get(
         b->in->catalogue, KNOCKBOX__RECORD__BODY_BASIS, "", b->first_day);
     b->edition =
-        b->in->edition != NULL ? b->in->edition : report_edition(b->in->catalogue, b->in->month);
+        b->in->edition != NULL
+            ? b->in->edition
+            : catalogue_newest_key(b->in->catalogue, KNOCKBOX__RECORD__BODY_FACTORS, b->last_day);
 }
 
 enum err
@@ -85,7 +88,7 @@ report_build(const struct report_input *input, struct table_model **out_model, s
     enum err e = table_new(&b.model, why);
     if (e != ERR_OK)
         return e;
-    look_up(&b);
+    build_look_up(&b);
     e = stock_of(&b);
     if (e == ERR_OK)
         e = endings_of(&b);

@@ -11,6 +11,7 @@
 #include <stdint.h>
 #include "daemon/ledger/books.h"
 #include "daemon/ledger/catalogue.h"
+#include "daemon/ledger/span.h"
 #include "daemon/report/table.h"
 #include "proto/err.h"
 
@@ -43,9 +44,21 @@ struct report_correction {
     char reason[256];
 };
 
+/* Which basis (W12): the one in force on the first day, or one that was asked for. */
+enum report_basis {
+    REPORT_BASIS_IN_FORCE,
+    REPORT_BASIS_BY_PRODUCT,
+    REPORT_BASIS_WASTE,
+};
+
 /* All lent for the call. */
 struct report_input {
-    int32_t month;
+    int32_t month;           /* with `span`: SPAN_MONTH */
+    const struct span *span; /* NULL: a month. The books are those of the span (span.h) */
+    const char *site;        /* NULL: all. The books hold that site's lines only */
+    enum report_basis basis;
+    const char *const *notes; /* cautions that the caller asks for */
+    size_t n_notes;
     const char *hub_site;
     const struct books *books;         /* K(T) of the month */
     const struct catalogue *catalogue; /* K(T) too */
@@ -86,8 +99,5 @@ enum err report_frame(const struct table_model *model, const char *frame,
 
 /* BLAKE2b-256 of the JSON print without `heads`: what a close writes down. */
 enum err report_hash(const struct table_model *model, uint8_t out_hash[32], struct err_text *why);
-
-/* The month's edition of factors when none is pinned (E2); NULL: none. Lent by the catalogue. */
-const char *report_edition(const struct catalogue *catalogue, int32_t month);
 
 #endif

@@ -1,5 +1,6 @@
 /* report_month.c - the month of a ledger, and the closing of periods. */
 #include "daemon/report/report_months.h"
+#include "daemon/report/gathered.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -7,29 +8,16 @@
 #include "daemon/record/record.h"
 #include "proto/when.h"
 
-/* All that a build lends to report_build(). */
-struct gathered {
-    struct report_input input;
-    struct closing closing;
-    struct books *books, *before;
-    struct catalogue *catalogue;
-    struct report_head *heads;
-    struct log_mark *marks;
-    struct report_late *late;
-    int64_t *late_held_ms; /* one for each of `late` */
-    struct report_correction *corrections;
-    size_t cap_late, cap_late_held, cap_corrections;
-};
-
 static enum err
 out_of_memory(struct err_text *why)
 {
     return err_set(ERR_MEM, why, "out of memory for the report");
 }
 
-static void
+void
 gathered_done(struct gathered *g)
 {
+    free(g->note);
     books_free(g->books);
     books_free(g->before);
     catalogue_free(g->catalogue);
@@ -154,6 +142,8 @@ note_late(void *owner, const struct fact *fact)
 {
     struct late_walk *walk = owner;
     struct gathered *g = walk->g;
+    if (g->input.site != NULL && strcmp(g->input.site, fact->site) != 0)
+        return true;
     size_t n = g->input.n_late;
     void *more = room(g->late, n, &g->cap_late, sizeof *g->late);
     void *held = room(g->late_held_ms, n, &g->cap_late_held, sizeof *g->late_held_ms);
@@ -217,8 +207,12 @@ by_head(const void *a, const void *b)
 }
 
 static void
-set_heads(struct gathered *g, size_t n)
+set_heads(struct gathered *g, size_t all)
 {
+    size_t n = 0;
+    for (size_t i = 0; i < all; i++)
+        if (g->input.site == NULL || strcmp(g->input.site, g->heads[i].site) == 0)
+            g->heads[n++] = g->heads[i];
     if (n > 1)
         qsort(g->heads, n, sizeof *g->heads, by_head);
     g->input.heads = g->heads;
@@ -300,6 +294,9 @@ gather_before(struct gathered *g, struct ledger *ledger, int64_t held_most_ms, s
     if (e == ERR_OK)
         e = ledger_books(ledger, before.held_ms, &g->before, &unused, why);
     catalogue_free(unused);
+    if (e == ERR_OK)
+        e = site_only(&g->before, g->input.site, why);
+    g->before_ms = before.held_ms;
     g->input.before = g->before;
     return e;
 }
@@ -307,10 +304,19 @@ gather_before(struct gathered *g, struct ledger *ledger, int64_t held_most_ms, s
 static enum err
 gather(struct gathered *g, struct ledger *ledger, int64_t held_most_ms, struct err_text *why)
 {
-    enum err e = ledger_books(ledger, held_most_ms, &g->books, &g->catalogue, why);
+    const struct behind behind = {
+        .held_most_ms = held_most_ms, .span = g->input.span, .classes = BEHIND_ALL};
+    enum err e = g->input.span != NULL
+                     ? ledger_behind(ledger, &behind, &g->books, &g->catalogue, why)
+                     : ledger_books(ledger, held_most_ms, &g->books, &g->catalogue, why);
+    if (e == ERR_OK)
+        e = site_known(g, why);
+    if (e == ERR_OK)
+        e = site_only(&g->books, g->input.site, why);
+    g->held_ms = held_most_ms;
     g->input.books = g->books;
     g->input.catalogue = g->catalogue;
-    if (e == ERR_OK)
+    if (e == ERR_OK && g->input.span == NULL)
         e = gather_before(g, ledger, held_most_ms, why);
     return e == ERR_OK ? gather_corrections(g, ledger, held_most_ms, why) : e;
 }
@@ -340,11 +346,27 @@ gather_open(struct gathered *g, struct ledger *ledger, struct store *store, stru
     return e == ERR_OK ? heads_of_store(g, store, why) : e;
 }
 
+/* All that is held, whatever is closed; which months are is said. */
+static enum err
+gather_span(struct gathered *g, struct ledger *ledger, struct store *store, struct err_text *why)
+{
+    const struct span *span = g->input.span;
+    if (span->from > span->to || span->to - span->from >= SPAN_DAYS)
+        return err_input(why, "to", NULL, "no day before --from, and at most 3660 days");
+    enum err e = gather(g, ledger, INT64_MAX, why);
+    if (e == ERR_OK)
+        e = note_closed(g, ledger, why);
+    return e == ERR_OK ? heads_of_store(g, store, why) : e;
+}
+
 static void
-begin(struct gathered *g, struct store *store, int32_t month)
+begin(struct gathered *g, struct store *store, const struct report_ask *ask)
 {
     memset(g, 0, sizeof *g);
-    g->input.month = month;
+    g->input.month = ask->span != NULL ? SPAN_MONTH : ask->month;
+    g->input.span = ask->span;
+    g->input.site = ask->site;
+    g->input.basis = ask->basis;
     g->input.hub_site = store_site(store);
 }
 
@@ -400,18 +422,18 @@ compare(struct table_model *model, const struct table_model *then)
 
 /* The version that stood before this restatement; NULL when there was none. */
 static enum err
-model_before(struct ledger *ledger, struct store *store, int32_t month, int64_t before_ms,
-             struct table_model **out_model, struct err_text *why)
+model_before(struct ledger *ledger, struct store *store, const struct report_ask *ask,
+             int64_t before_ms, struct table_model **out_model, struct err_text *why)
 {
     struct gathered g;
     struct closing closing;
     *out_model = NULL;
-    enum err e = ledger_closing(ledger, month, before_ms, &closing, why);
+    enum err e = ledger_closing(ledger, ask->month, before_ms, &closing, why);
     if (e == ERR_NOT_FOUND)
         return ERR_OK;
     if (e != ERR_OK)
         return e;
-    begin(&g, store, month);
+    begin(&g, store, ask);
     e = gather_closed(&g, ledger, &closing, why);
     if (e == ERR_OK)
         e = report_build(&g.input, out_model, why);
@@ -420,11 +442,11 @@ model_before(struct ledger *ledger, struct store *store, int32_t month, int64_t 
 }
 
 static enum err
-add_changes(struct ledger *ledger, struct store *store, int32_t month, int64_t before_ms,
-            struct table_model *model, struct err_text *why)
+add_changes(struct ledger *ledger, struct store *store, const struct report_ask *ask,
+            int64_t before_ms, struct table_model *model, struct err_text *why)
 {
     struct table_model *then = NULL;
-    enum err e = model_before(ledger, store, month, before_ms, &then, why);
+    enum err e = model_before(ledger, store, ask, before_ms, &then, why);
     if (e == ERR_OK && then != NULL)
         compare(model, then);
     table_free(then);
@@ -434,13 +456,13 @@ add_changes(struct ledger *ledger, struct store *store, int32_t month, int64_t b
 /* ---- the month */
 
 static enum err
-build(struct gathered *g, struct ledger *ledger, struct store *store, int64_t before_ms,
-      struct table_model **out_model, struct err_text *why)
+build(struct gathered *g, struct ledger *ledger, struct store *store, const struct report_ask *ask,
+      int64_t before_ms, struct table_model **out_model, struct err_text *why)
 {
     struct table_model *model = NULL;
     enum err e = report_build(&g->input, &model, why);
     if (e == ERR_OK && g->input.status == REPORT_RESTATED)
-        e = add_changes(ledger, store, g->input.month, before_ms, model, why);
+        e = add_changes(ledger, store, ask, before_ms, model, why);
     if (e == ERR_OK)
         *out_model = model;
     else
@@ -448,19 +470,31 @@ build(struct gathered *g, struct ledger *ledger, struct store *store, int64_t be
     return e;
 }
 
-static enum err
-as_it_stands(struct gathered *g, struct ledger *ledger, struct store *store,
-             const struct report_ask *ask, struct table_model **out_model, struct err_text *why)
+enum err
+gathered_make(struct gathered *g, struct ledger *ledger, struct store *store,
+              const struct report_ask *ask, struct err_text *why)
 {
     struct closing closing;
+    begin(g, store, ask);
+    g->input.pictures = ask->pictures;
+    if (ask->span != NULL)
+        return gather_span(g, ledger, store, why);
     int64_t until_ms = ask->closed_by_ms != 0 ? ask->closed_by_ms : INT64_MAX;
     enum err e = ledger_closing(ledger, ask->month, until_ms, &closing, why);
     if (e == ERR_OK)
         e = gather_closed(g, ledger, &closing, why);
     else if (e == ERR_NOT_FOUND && ask->closed_by_ms == 0)
         e = gather_open(g, ledger, store, why);
-    int64_t before_ms = g->input.status != REPORT_OPEN ? closing.held_ms - 1 : INT64_MAX;
-    return e == ERR_OK ? build(g, ledger, store, before_ms, out_model, why) : e;
+    return e;
+}
+
+static enum err
+as_it_stands(struct gathered *g, struct ledger *ledger, struct store *store,
+             const struct report_ask *ask, struct table_model **out_model, struct err_text *why)
+{
+    enum err e = gathered_make(g, ledger, store, ask, why);
+    int64_t before_ms = g->input.status != REPORT_OPEN ? g->closing.held_ms - 1 : INT64_MAX;
+    return e == ERR_OK ? build(g, ledger, store, ask, before_ms, out_model, why) : e;
 }
 
 static enum err
@@ -468,6 +502,8 @@ as_if_closed(struct gathered *g, struct ledger *ledger, struct store *store,
              const struct report_ask *ask, struct table_model **out_model, struct err_text *why)
 {
     struct closing last;
+    begin(g, store, ask);
+    g->input.pictures = ask->pictures;
     enum err e = ledger_closing(ledger, ask->month, INT64_MAX, &last, why);
     if (e != ERR_OK && e != ERR_NOT_FOUND)
         return e;
@@ -478,7 +514,7 @@ as_if_closed(struct gathered *g, struct ledger *ledger, struct store *store,
     e = gather_open(g, ledger, store, why);
     if (e == ERR_OK)
         e = drop_taken_in(g, ledger, why);
-    return e == ERR_OK ? build(g, ledger, store, INT64_MAX, out_model, why) : e;
+    return e == ERR_OK ? build(g, ledger, store, ask, INT64_MAX, out_model, why) : e;
 }
 
 enum err
@@ -486,15 +522,13 @@ report_month(struct ledger *ledger, struct store *store, const struct report_ask
              struct table_model **out_model, struct err_text *why)
 {
     struct gathered g;
-    begin(&g, store, ask->month);
-    g.input.pictures = ask->pictures;
     enum err e = ask->version == REPORT_AS_IT_STANDS
                      ? as_it_stands(&g, ledger, store, ask, out_model, why)
                      : as_if_closed(&g, ledger, store, ask, out_model, why);
     gathered_done(&g);
-    if (e != ERR_OK || !ask->pictures || ask->version != REPORT_AS_IT_STANDS)
+    if (e != ERR_OK || !ask->pictures || ask->span != NULL || ask->version != REPORT_AS_IT_STANDS)
         return e;
-    e = report_months_add(ledger, store, ask->month, *out_model, why);
+    e = report_months_add(ledger, store, ask, *out_model, why);
     if (e != ERR_OK) {
         table_free(*out_model);
         *out_model = NULL;
@@ -589,7 +623,7 @@ make_heads(struct store *store, struct arena *arena, Knockbox__Heads **out_heads
            struct err_text *why)
 {
     struct gathered g;
-    begin(&g, store, 0);
+    begin(&g, store, &(struct report_ask){.month = 0});
     enum err e = heads_of_store(&g, store, why);
     Knockbox__Heads *heads = arena_take(arena, sizeof *heads);
     Knockbox__Head **list = arena_take(arena, (g.input.n_heads + 1) * sizeof *list);

@@ -14,6 +14,10 @@ enum report_version {
     REPORT_AS_IF_CLOSED, /* all that is held, as a close or restatement now would print it */
 };
 
+enum {
+    SPAN_DAYS = 3660
+};
+
 struct report_ask {
     int32_t month;
     enum report_version version;
@@ -23,12 +27,18 @@ struct report_ask {
      * `months`: up to twelve that end with this one, of a closed month as they were known when it
      * was closed. Not in what a close pins. */
     bool pictures;
+    const char *site; /* one site's part of it; NULL: the whole */
+    enum report_basis basis;
+    /* Any span of business days, at most SPAN_DAYS, instead of a month: computed from all that is
+     * held now, whatever months in it are closed. Only with REPORT_AS_IT_STANDS. */
+    const struct span *span;
     /* REPORT_AS_IT_STANDS: as it stood at that moment, ERR_NOT_FOUND when it was not closed by
      * then; 0: now. */
     int64_t closed_by_ms;
 };
 
-/* *out_model is yours: end it with table_free(). A restated month has one section more,
+/* *out_model is yours: end it with table_free(). ERR_INPUT: a site that the catalogue does not know,
+ * or a span that is none. A restated month has one section more,
  * `restatement.changes`: every figure of the version before that is another now. */
 enum err report_month(struct ledger *ledger, struct store *store, const struct report_ask *ask,
                       struct table_model **out_model, struct err_text *why);

@@ -56,12 +56,13 @@ busy_months(struct ledger *ledger, int32_t month, bool out_busy[MONTHS], struct 
 }
 
 enum err
-report_months_add(struct ledger *ledger, struct store *store, int32_t month,
+report_months_add(struct ledger *ledger, struct store *store, const struct report_ask *of,
                   struct table_model *model, struct err_text *why)
 {
+    const int32_t month = of->month;
     struct closing closing;
     bool busy[MONTHS];
-    struct report_ask ask = {.version = REPORT_AS_IT_STANDS};
+    struct report_ask ask = {.site = of->site, .basis = of->basis};
     enum err e = ledger_closing(ledger, month, INT64_MAX, &closing, why);
     if (e != ERR_OK && e != ERR_NOT_FOUND)
         return e;
@@ -69,16 +70,16 @@ report_months_add(struct ledger *ledger, struct store *store, int32_t month,
     e = busy_months(ledger, month, busy, why);
     TABLE_SECTION(model, "months", "Twelve months", SHAPE_ROWS, columns);
     for (int32_t i = 0; e == ERR_OK && i + 1 < MONTHS; i++) {
-        struct table_model *of = NULL;
+        struct table_model *other = NULL;
         ask.month = month - MONTHS + 1 + i;
         if (!busy[i])
             continue;
-        e = report_month(ledger, store, &ask, &of, why);
+        e = report_month(ledger, store, &ask, &other, why);
         if (e == ERR_OK)
-            put_month(model, ask.month, of);
+            put_month(model, ask.month, other);
         else if (e == ERR_NOT_FOUND) /* not closed by then: another report's business */
             e = ERR_OK;
-        table_free(of);
+        table_free(other);
     }
     if (e == ERR_OK)
         put_month(model, month, model);

@@ -100,6 +100,7 @@ is_gap(const struct build *b, const struct tally *readings, const char *place, i
     const Knockbox__Place *version = (const Knockbox__Place *)catalogue_get(
         b->in->catalogue, KNOCKBOX__RECORD__BODY_PLACE, place, day);
     if (version == NULL || version->readings_per_day <= 0 ||
+        (b->in->site != NULL && strcmp(b->in->site, version->for_site) != 0) ||
         !catalogue_inside(b->in->catalogue, version->for_site, day) ||
         !quality_is_open(b, version->for_site, day))
         return false;

@@ -106,12 +106,15 @@ add_sites(struct build *b)
 {
     const char *const *sites = NULL;
     unsigned n = catalogue_keys(b->in->catalogue, KNOCKBOX__RECORD__BODY_SITE_, &sites);
-    struct stock_row *row = row_of(b, in_transit);
-    if (row == NULL)
+    struct stock_row *row = b->in->site == NULL ? row_of(b, in_transit) : NULL;
+    if (row == NULL && b->in->site == NULL)
         return err_set(ERR_MEM, b->why, "out of memory for the report");
-    row->counted = true; /* nobody can count a van; the books stand for it */
+    if (row != NULL)
+        row->counted = true; /* nobody can count a van; the books stand for it */
     for (unsigned i = 0; i < n; i++) {
         int32_t from = 0, to = 0;
+        if (b->in->site != NULL && strcmp(b->in->site, sites[i]) != 0)
+            continue;
         if (!build_days(b, sites[i], &from, &to))
             continue;
         row = row_of(b, sites[i]);
@@ -236,7 +239,8 @@ part_stock(struct build *b)
     const struct stock_row *all = &b->stock_all;
     table_section(b->model, "stock", "Stock of tubs", SHAPE_FIELDS, columns + 1,
                   sizeof columns / sizeof columns[0] - 1);
-    fill(b, all, all->opening_g + all->late_g + all->filled_g);
+    int64_t came_g = b->in->site != NULL ? all->received_g : 0; /* one site: its row, S2 */
+    fill(b, all, all->opening_g + all->late_g + all->filled_g + came_g);
     TABLE_SECTION(b->model, "stock.sites", "Stock of tubs by site", SHAPE_ROWS, columns);
     for (size_t i = 0; i < b->n_stock; i++) {
         const struct stock_row *row = &b->stock[i];

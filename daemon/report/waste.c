@@ -39,8 +39,8 @@ struct sums {
     int64_t product_g; /* stays with people: it never was waste */
 };
 
-static bool
-is_recycled(const struct ending *ending) /* W7 */
+bool
+ending_recycled(const struct ending *ending)
 {
     return ending_is(ending, "animal_feed") || ending_is(ending, "biomaterial") ||
            ending_is(ending, "anaerobic_digestion") || ending_is(ending, "composting");
@@ -63,7 +63,7 @@ add(struct sums *sums, const struct ending *ending)
     else
         sums->disposed_g += g;
     sums->unknown_g += ending_is(ending, "unknown") ? g : 0;
-    sums->recycled_g += is_recycled(ending) ? g : 0;
+    sums->recycled_g += ending_recycled(ending) ? g : 0;
     sums->onsite_g += ending->onsite ? g : 0;
     sums->offsite_g += ending->onsite ? 0 : g;
 }

@@ -159,8 +159,8 @@ answer(struct text *t, const struct table_model *model)
     sentence(t, "Report of %s to %s: %s, basis %s", get(model, "period", "start"),
              get(model, "period", "end"), get(model, "", "status"), get(model, "", "basis"));
     say(t, "\n");
-    if (table_find(model, "frame") != NULL) /* the table of one frame */
-        return;
+    if (table_find(model, "frame") != NULL || table_find(model, "why") != NULL)
+        return; /* the table of one frame, or of one figure */
     sentence(t, "%s kg of grounds generated, %s kg captured: %s %%.",
              get(model, "grounds", "generated_kg"), get(model, "grounds", "captured_kg"),
              get(model, "grounds", "capture_rate_pct"));
@@ -339,10 +339,29 @@ list(struct text *t, const struct section *s)
         paragraph(t, "  - ", people_word(table_cell(s, i, 0)));
 }
 
+/* The sum of the records behind a figure: the last line, not a section. */
+static bool
+is_last_line(const struct section *s)
+{
+    return strcmp(s->path, "why") == 0 && s->n_columns > 1 && strcmp(s->columns[1].key, "sum") == 0;
+}
+
+static void
+last_line(struct text *t, const struct table_model *model)
+{
+    const char *left = table_get(model, "why", "left_out"), *unit = get(model, "why", "unit");
+    const char *sum = get(model, "why", "sum"), *figure = get(model, "why", "figure");
+    if (left != NULL && strcmp(left, "0") != 0)
+        sentence(t, "Left out: %s records of what came and went again, which come to 0.", left);
+    if (table_get(model, "why", "sum") != NULL)
+        sentence(t, "Sum %s %s, the report says %s %s: %s.", sum, unit, figure, unit,
+                 strcmp(sum, figure) == 0 ? "equal" : "NOT EQUAL");
+}
+
 static void
 section(struct text *t, const struct section *s)
 {
-    if (s->shape == SHAPE_NULL)
+    if (s->shape == SHAPE_NULL || is_last_line(s))
         return;
     if (s->shape != SHAPE_FIELDS && s->n_rows == 0) {
         say(t, "\n%s: none\n", s->title);
@@ -376,9 +395,13 @@ report_text(const struct table_model *model, char **out_text, struct err_text *w
     if (table_find(people, "cautions") != NULL)
         section(&t, table_find(people, "cautions"));
     add_bytes(&t, "\n", 1);
-    paragraph(&t, "",
-              "Figures that speak of safety, strength or law are estimates for people to check: "
-              "local code and licensed practice come first.");
+    if (table_find(people, "why") != NULL)
+        last_line(&t, people);
+    else
+        paragraph(
+            &t, "",
+            "Figures that speak of safety, strength or law are estimates for people to check: "
+            "local code and licensed practice come first.");
     table_free(people);
     if (t.failed) {
         free(t.bytes);

@@ -1,12 +1,11 @@
 /* word_report.c - `report`: a month in any of its prints; `trace`: where from and where to. */
 #include <stdlib.h>
 #include <string.h>
-#include "daemon/report/forms.h"
-#include "daemon/report/report_month.h"
 #include "daemon/report/trace.h"
+#include "daemon/report/why.h"
+#include "daemon/serve/report_ask.h"
 #include "daemon/serve/send.h"
 #include "daemon/serve/words.h"
-#include "proto/when.h"
 
 static enum err
 send_text(struct call *call, char *taken, struct err_text *why)
@@ -47,24 +46,20 @@ word_report(struct call *call, struct err_text *why)
 {
     struct ledger *ledger = NULL;
     struct table_model *model = NULL;
-    struct report_ask ask = {.version = REPORT_AS_IT_STANDS};
-    const char *month = call_arg(call, "month"), *name = call_arg(call, "form");
-    const struct report_form *form = report_form_find(name != NULL ? name : "json");
-    char names[128];
-    if (month == NULL || !month_parse(month, &ask.month))
-        return err_input(why, "month", month, "a month such as 2026-03");
-    if (form == NULL)
-        return err_input(why, "form", name, report_form_names(names, sizeof names));
-    ask.pictures = form->pictures && call_arg(call, "frame") == NULL;
-    enum err e = call_ledger(call, &ledger, why);
-    if (e == ERR_OK && call_arg(call, "send") != NULL)
-        return send_report(call, &ask, why);
+    struct report_question q;
+    enum err e = report_question_read(call, &q, why);
     if (e == ERR_OK)
-        e = report_month(ledger, call->serve->options.store, &ask, &model, why);
-    if (e == ERR_OK && call_arg(call, "frame") != NULL)
-        e = take_frame(call_arg(call, "frame"), &model, why);
+        e = call_ledger(call, &ledger, why);
+    if (e == ERR_OK && q.send)
+        return send_report(call, &q.ask, why);
     if (e == ERR_OK)
-        e = print_model(call, form, model, why);
+        e = q.why != NULL
+                ? report_why(ledger, call->serve->options.store, &q.ask, q.why, &model, why)
+                : report_month(ledger, call->serve->options.store, &q.ask, &model, why);
+    if (e == ERR_OK && q.frame != NULL)
+        e = take_frame(q.frame, &model, why);
+    if (e == ERR_OK)
+        e = print_model(call, q.form, model, why);
     table_free(model);
     return e;
 }

@@ -30,17 +30,28 @@ month_text(struct play *play, const char *month, bool people)
 }
 
 json_t *
-month_json(struct play *play, const char *month)
+month_asked(struct play *play, const struct report_ask *ask)
 {
-    char *text = month_text(play, month, false);
-    json_error_t error;
-    json_t *report = json_loads(text, 0, &error);
+    struct err_text why = {.s = ""};
+    struct table_model *model = NULL;
+    char *text = NULL;
+    must(report_month(play_ledger(play), play_store(play), ask, &model, &why), &why, "a report");
+    must(report_json(model, &text, &why), &why, "a report");
+    json_t *report = json_loads(text, 0, NULL);
     if (report == NULL) {
-        fprintf(stderr, "month: %s: %s\n", month, error.text);
+        fprintf(stderr, "month: %s\n", text);
         abort();
     }
+    table_free(model);
     free(text);
     return report;
+}
+
+json_t *
+month_json(struct play *play, const char *month)
+{
+    struct report_ask ask = {.month = play_month(month), .version = REPORT_AS_IT_STANDS};
+    return month_asked(play, &ask);
 }
 
 /* Is the element called so by its first text member? */

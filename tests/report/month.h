@@ -9,6 +9,8 @@
 
 /* The JSON print of the month as it stands; yours. Aborts on failure. */
 json_t *month_json(struct play *play, const char *month);
+struct report_ask;
+json_t *month_asked(struct play *play, const struct report_ask *ask); /* any report; the same */
 char *month_text(struct play *play, const char *month, bool people); /* yours: JSON or words */
 
 /* "stock.sites.kitchen.closing_kg": an element of a list is named by the first text member of its
