@@ -30,6 +30,7 @@ PATH=$bin:$PATH
 town=$(mktemp -d "${TMPDIR:-/tmp}/saltmere.XXXXXX")
 started=
 end() {
+    trap '' INT TERM # a second one must not stop the clearing up
     for pid in $started; do kill "$pid" 2>/dev/null || true; done
     for pid in $started; do wait "$pid" 2>/dev/null || true; done
     rm -rf "$town"
