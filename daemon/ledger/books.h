@@ -66,7 +66,14 @@
     X(58, BATCH_ABV, "times", "abv batch")     /* measured; not there: only an estimate */          \
     /* quality */                                                                                   \
     X(60, CORRECTION, "times", "record id")                                                         \
-    X(61, DISCREPANCY, "times", "code/record/subject") /* report rules, part 3 */
+    X(61, DISCREPANCY, "times", "code/record/subject") /* report rules, part 3 */                   \
+    /* K1 to K5: lines of batches stand where those of BATCH_IN stand, lines of \
+     * runs in the month of the receipt and of the mix */                   \
+    X(70, BATCH_PRICE, "g", "price batch")         /* "GBP 1250 70000 B-1" */                       \
+    X(71, BATCH_MADE, "times", "recipe day batch") /* of its first mix */                           \
+    X(72, BATCH_BOTTLES, "bottles", "ml batch")                                                     \
+    X(73, RUN_LOAD, "g", "run")       /* as weighed on receipt */                                   \
+    X(74, RUN_USED, "g", "run batch") /* "-": no ride needed */
 
 enum measure {
 #define X(number, name, unit, key) MEASURE_##name = number,

@@ -13,6 +13,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/ledger/batch_cost.h"
 #include "daemon/ledger/fold.h"
 #include "daemon/ledger/grow.h"
 #include "daemon/ledger/lineage.h"
@@ -468,6 +469,22 @@ measured_abv(const struct batch *b, char room[DECIMAL_TEXT_MAX], const char **ou
     return ERR_OK;
 }
 
+/* What it costs and how it was bottled, K1 to K5. */
+static enum err
+post_cost(struct batch *b)
+{
+    struct cost_batch cost = {b->input, b->outcome, b->input->code,
+                              b->mix != NULL ? b->mix->site : b->home->site, b->home->month};
+    enum err e = b->mix != NULL ? cost_post_made(&cost, b->mix) : ERR_OK;
+    for (size_t i = 0; e == ERR_OK && i < b->n_inputs; i++)
+        if (b->inputs[i].lot != NULL)
+            e = cost_post_input(&cost, b->inputs[i].lot, b->inputs[i].mass_g);
+    for (size_t i = 0; e == ERR_OK && i < b->input->n; i++)
+        if (b->input->facts[i].kind->number == KNOCKBOX__RECORD__BODY_BOTTLE)
+            e = cost_post_bottles(&cost, b->input->facts[i].record->bottle);
+    return e;
+}
+
 static enum err
 post_lines(struct batch *b, const char *abv)
 {
@@ -581,6 +598,8 @@ fold_batch(const struct fold_input *input, struct outcome *outcome, struct err_t
         e = measured_abv(&b, room, &abv);
     if (e == ERR_OK)
         e = post_lines(&b, abv);
+    if (e == ERR_OK)
+        e = post_cost(&b);
     if (e == ERR_OK)
         e = give_row(&b, abv);
     free(b.inputs);

@@ -29,6 +29,7 @@ struct tub {
     const struct fact *born;
     const Knockbox__Tub *first;
     const char *row, *place, *run;
+    const char *brought_by; /* the run that it came in with last, NULL: none is written down */
     int64_t left_g;
     enum gone gone;
     bool missing, received, thawed;
@@ -44,6 +45,13 @@ post(struct tub *t, enum measure measure, const char *row, int64_t amount)
 {
     if (t->e == ERR_OK)
         t->e = outcome_post(t->out, measure, t->month, row, "", amount);
+}
+
+static void
+post_run(struct tub *t, enum measure measure, const char *key, int64_t amount)
+{
+    if (t->e == ERR_OK)
+        t->e = outcome_post(t->out, measure, t->month, t->row, key, amount);
 }
 
 static void
@@ -181,6 +189,9 @@ receive(struct tub *t, const struct fact *fact, const Knockbox__ReceivedTub *tub
     t->place = place;
     t->received = true;
     weigh_again(t, fact, tub);
+    t->brought_by = fact->record->receive->run != NULL ? fact->record->receive->run : t->run;
+    if (t->brought_by != NULL)
+        post_run(t, MEASURE_RUN_LOAD, t->brought_by, t->left_g);
     if (tub->has_accepted && !tub->accepted && t->refused == NULL)
         t->refused = fact;
 }
@@ -194,6 +205,20 @@ receive_each(struct tub *t, const struct fact *fact)
     for (size_t i = 0; i < body->n_tubs; i++)
         if (strcmp(body->tubs[i]->tub, t->in->code) == 0)
             receive(t, fact, body->tubs[i]);
+}
+
+/* K3: which run brought what goes into the batch; grounds of the kitchen's own needed none. */
+static void
+used_of_run(struct tub *t, const struct fact *fact, int64_t mass_g)
+{
+    char key[160];
+    const char *run = t->brought_by;
+    if (run == NULL && strcmp(t->born->site, fact->site) == 0)
+        run = "-";
+    if (run == NULL || mass_g == 0)
+        return;
+    (void)snprintf(key, sizeof key, "%s %s", run, fact->record->mix->batch);
+    post_run(t, MEASURE_RUN_USED, key, mass_g);
 }
 
 static void
@@ -210,6 +235,7 @@ use(struct tub *t, const struct fact *fact, const Knockbox__MixInput *input)
             t->row = fact->site; /* nothing left to move */
     }
     post(t, MEASURE_USED, fact->site, input->mass_g);
+    used_of_run(t, fact, input->mass_g);
     draw(t, fact, fact->site, input->mass_g, USED_UP);
     if (input->has_empty && input->empty && t->gone == HERE) { /* S8 */
         post(t, MEASURE_UNEXPLAINED_EMPTY, t->row, -t->left_g);

@@ -65,6 +65,7 @@ struct closing {
     int64_t held_ms;
     char edition[65];
     int32_t number; /* of the restatement, 0: none */
+    int32_t tables; /* version of the report's tables that it was printed with */
     char reason[512];
     uint8_t id[16]; /* of that record: its heads are in it (ledger_facts, SUBJECT_DEMAND) */
 };

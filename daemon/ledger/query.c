@@ -282,6 +282,8 @@ closing_of(const struct fact_list *list, int32_t month, struct closing *out)
         if (edition != NULL || !any)
             copy_text(out->edition, sizeof out->edition, edition);
         out->held_ms = fact->held_ms;
+        int64_t tables = again ? fact->record->restate->tables : fact->record->period_close->tables;
+        out->tables = tables > 1 ? (int32_t)tables : 1;
         out->number = again ? (int32_t)fact->record->restate->number : 0;
         copy_text(out->reason, sizeof out->reason, again ? fact->record->restate->reason : NULL);
         memcpy(out->id, fact->id, ID_SIZE);

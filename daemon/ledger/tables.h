@@ -21,7 +21,7 @@
 #include "daemon/store/kv.h"
 
 enum {
-    LEDGER_FORMAT = 3,
+    LEDGER_FORMAT = 4,
     TABLE_KEY_MAX = 511
 };
 

@@ -47,6 +47,7 @@ struct build {
 typedef enum err part_fn(struct build *b);
 part_fn part_period, part_grounds, part_stock, part_uses, part_waste, part_emissions;
 part_fn part_avoided; /* after part_emissions, by it */
+part_fn part_costs;   /* since version 2 of the tables */
 part_fn part_product, part_batches, part_quality, part_safety, part_end;
 part_fn part_capture; /* asked for by in->pictures */
 

@@ -23,6 +23,9 @@ static const struct sum {
     {"emissions.lines", NULL, " sewer product ", " kg "},
     {"product", "currency", NULL,
      " made_g made_ml bottles at_list_minor delivered_minor sold_minor lost_minor "},
+    {"costs", "currency", NULL,
+     " ingredients_minor labour_minor collection_minor cost_minor known_minor "},
+    {"bottle_costs", "currency", NULL, " bottles saved_minor "},
     {"batches", NULL, NULL,
      " grounds_g in_g product_g residue_g loss_g gap_g ethanol_in_ml ethanol_product_ml "
      "ethanol_residue_ml ethanol_loss_ml ethanol_gap_ml "},

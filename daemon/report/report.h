@@ -15,6 +15,13 @@
 #include "daemon/report/table.h"
 #include "proto/err.h"
 
+/* The version of the tables. A close pins it: a month keeps the tables that it was closed with.
+ *   1   up to `batches` without costs
+ *   2   costs, bottle_costs, costs_missing */
+enum {
+    REPORT_TABLES = 2
+};
+
 enum report_status {
     REPORT_OPEN,
     REPORT_CLOSED,
@@ -75,7 +82,8 @@ struct report_input {
     size_t n_late;
     const struct report_correction *corrections;
     size_t n_corrections;
-    bool pictures; /* one section more, for a picture: `grounds.sites` */
+    int32_t tables; /* their version, pinned by the close; 0: the newest */
+    bool pictures;  /* one section more, for a picture: `grounds.sites` */
 };
 
 /* *out_model is yours: end it with table_free(). */

@@ -331,6 +331,7 @@ gather_closed(struct gathered *g, struct ledger *ledger, const struct closing *c
     g->input.edition = g->closing.edition;
     g->input.restatement = closing->number;
     g->input.reason = g->closing.reason;
+    g->input.tables = g->closing.tables;
     enum err e = gather(g, ledger, closing->held_ms, why);
     if (e == ERR_OK)
         e = gather_late(g, ledger, why);
@@ -691,7 +692,8 @@ period_close_make(struct ledger *ledger, struct store *store, int32_t month, con
         e = make_heads(store, arena, &close->heads, why);
     if (e != ERR_OK)
         return e;
-    close->has_report_hash = true;
+    close->has_report_hash = close->has_tables = true;
+    close->tables = REPORT_TABLES;
     *out_close = close;
     return close->month != NULL ? ERR_OK : out_of_memory(why);
 }
@@ -716,7 +718,8 @@ restate_make(struct ledger *ledger, struct store *store, int32_t month, const ch
     knockbox__restate__init(restate);
     restate->month = arena_text(arena, month_print(month, text));
     restate->reason = arena_text(arena, reason);
-    restate->has_number = restate->has_report_hash = true;
+    restate->has_number = restate->has_report_hash = restate->has_tables = true;
+    restate->tables = REPORT_TABLES;
     restate->number = last.number + 1;
     e = make_hash(ledger, store, &ask, arena, &restate->report_hash, &restate->edition, why);
     if (e == ERR_OK)

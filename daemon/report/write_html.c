@@ -29,12 +29,12 @@ static const char style[] =
     ".head,.note{color:#4a4a4a}\n"
     ".status{display:inline-block;border:2px solid #1a1a1a;border-radius:3px;padding:0 .5rem;"
     "font-weight:700;color:#1a1a1a}\n"
-    ".answer{display:grid;grid-template-columns:repeat(auto-fit,minmax(13rem,1fr));gap:.8rem;"
+    ".answer{display:grid;grid-template-columns:repeat(auto-fit,minmax(14rem,1fr));gap:.8rem;"
     "margin:1.2rem 0}\n"
     ".answer div{border:1px solid #767676;border-radius:4px;padding:.6rem .8rem}\n"
     ".answer dt{color:#4a4a4a;font-size:.85rem}\n"
     ".answer dd{margin:0}\n"
-    ".answer dd.big{font-size:1.45rem;font-weight:700;line-height:1.3;"
+    ".answer dd.big{font-size:1.35rem;font-weight:700;line-height:1.3;overflow-wrap:anywhere;"
     "font-variant-numeric:tabular-nums}\n"
     "dl{margin:0}\n"
     "figure{margin:0 0 .8rem}\n"
@@ -54,7 +54,7 @@ static const char style[] =
     ".total td,.total th{font-weight:700;border-top:2px solid #1a1a1a}\n"
     "li{margin:.2rem 0}\n"
     "@page{margin:14mm}\n"
-    "@media print{body{font-size:10pt}main{max-width:none;padding:0}.wide{overflow:visible}"
+    "@media print{body{font-size:10pt}main{max-width:none;padding:0 1px}.wide{overflow:visible}"
     "table{font-size:7.5pt}th,td{padding-right:.4rem;min-width:0}"
     "h2,h3,caption{break-after:avoid}figure,tr,.answer div{break-inside:avoid}"
     "svg{max-width:150mm}*{-webkit-print-color-adjust:exact;print-color-adjust:exact}}\n";
@@ -224,6 +224,19 @@ product_facts(FILE *out, const struct table_model *m)
                  people_text(s, row, "at_list_minor"), people_text(s, row, "bottles"));
 }
 
+/* Whether it is worth it: all bottles of a currency, when everything about them is known. */
+static void
+cost_facts(FILE *out, const struct table_model *m)
+{
+    const struct section *s = table_find(m, "bottle_costs");
+    for (size_t row = 0; s != NULL && row < s->n_rows; row++) {
+        const char *saved = people_text(s, row, "saved_minor");
+        if (people_is_whole_currency(s, row) && saved[0] != '\0')
+            fact(out, "Saved", "%s|by making %s bottles rather than buying the like in", saved,
+                 people_text(s, row, "bottles"));
+    }
+}
+
 static void
 answer(FILE *out, const struct table_model *m)
 {
@@ -244,6 +257,7 @@ answer(FILE *out, const struct table_model *m)
     fact(out, "Tubs in the books", "%s kg|unexplained %s kg", get(m, "stock", "closing_kg"),
          get(m, "stock", "unexplained_kg"));
     product_facts(out, m);
+    cost_facts(out, m);
     (void)fputs("</dl>\n", out);
     const struct section *cautions = table_find(m, "cautions");
     if (!is_empty(cautions))
@@ -267,6 +281,7 @@ static const struct chapter {
     {"Capture by caf\xc3\xa9", picture_cafes, {"grounds.sites", "grounds"}},
     {"Batches: balance and strength", picture_batches, {"batches"}},
     {"Product and its value", NULL, {"product"}},
+    {"What it costs", NULL, {"bottle_costs", "costs", "costs_missing"}},
     {"Emissions", NULL, {"emissions", "emissions.lines", "emissions.avoided"}},
 };
 

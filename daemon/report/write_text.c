@@ -153,6 +153,17 @@ answer_product(struct text *t, const struct section *s)
     }
 }
 
+/* Whether it is worth it: all bottles of a currency, when everything about them is known. */
+static void
+answer_costs(struct text *t, const struct section *s)
+{
+    for (size_t row = 0; s != NULL && row < s->n_rows; row++) {
+        const char *saved = people_text(s, row, "saved_minor");
+        if (people_is_whole_currency(s, row) && saved[0] != '\0')
+            sentence(t, "Saved by making these bottles rather than buying the like in: %s.", saved);
+    }
+}
+
 static void
 answer(struct text *t, const struct table_model *model)
 {
@@ -176,6 +187,7 @@ answer(struct text *t, const struct table_model *model)
     sentence(t, "Tubs: %s kg in the books, unexplained %s kg.", get(model, "stock", "closing_kg"),
              get(model, "stock", "unexplained_kg"));
     answer_product(t, table_find(model, "product"));
+    answer_costs(t, table_find(model, "bottle_costs"));
 }
 
 /* ---- sections */

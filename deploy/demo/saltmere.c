@@ -299,13 +299,15 @@ list_products(struct town *t)
     }
     static const struct {
         const char *product;
-        int list_minor, transfer_minor;
-    } prices[] = {{"liqueur", 1650, 820}, {"syrup", 780, 390}, {"spirit-syrup", 1350, 680}};
+        int list_minor, transfer_minor, buy_in_minor;
+    } prices[] = {
+        {"liqueur", 1650, 820, 690}, {"syrup", 780, 390, 265}, {"spirit-syrup", 1350, 680, 780}};
     for (size_t p = 0; p < sizeof prices / sizeof prices[0]; p++)
         list(t, "price",
              "\"product\":\"%s\",\"bottle_ml\":500,\"currency\":\"GBP\",\"list_minor\":%d,"
-             "\"transfer_minor\":%d,\"from\":\"%s\"",
-             prices[p].product, prices[p].list_minor, prices[p].transfer_minor, day_of(t, 0));
+             "\"transfer_minor\":%d,\"buy_in_minor\":%d,\"from\":\"%s\"",
+             prices[p].product, prices[p].list_minor, prices[p].transfer_minor,
+             prices[p].buy_in_minor, day_of(t, 0));
 }
 
 static void
@@ -321,7 +323,7 @@ list_work(struct town *t)
     list(t, "route",
          "\"code\":\"north\",\"stops\":[\"ropewalk\",\"gullnest\"],\"weekdays\":[3,6],"
          "\"van_tubs\":40");
-    for (int d = DAYS; d < DAYS + 14; d++) {
+    for (int d = 0; d < DAYS + 14; d++) {
         int w = day_weekday(t->first + d);
         const char *route = w == 1 || w == 4 ? "harbour" : w == 3 || w == 6 ? "north" : NULL;
         if (route != NULL)
