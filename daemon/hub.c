@@ -347,8 +347,12 @@ public_endpoint(const char *dir, const struct config *config, char out[ENDPOINT_
     const char *from = config_text(config, "listen.public");
     if (from[0] == '\0') {
         from = config_text(config, "listen");
-        if (path_join(dir, SPOOL_ENDPOINT, path, NULL) == ERR_OK &&
-            file_read(path, &text, &len, NULL) == ERR_OK && len > 1) {
+        enum err e = path_join(dir, SPOOL_ENDPOINT, path, why);
+        if (e == ERR_OK)
+            e = file_read(path, &text, &len, why);
+        if (e != ERR_OK && e != ERR_NOT_FOUND)
+            return e;
+        if (e == ERR_OK && len > 1) {
             text[strcspn(text, "\n")] = '\0';
             from = text;
         }

@@ -164,6 +164,29 @@ file_read(const char *path, char **out_text, size_t *out_len, struct err_text *w
     return e;
 }
 
+/* Is that what the file holds, and with that mode? */
+static bool
+holds(const char *dir, const char *name, const void *bytes, size_t len, mode_t mode)
+{
+    char path[PATH_SIZE], *text = NULL;
+    struct stat st;
+    size_t there = 0;
+    bool same = path_join(dir, name, path, NULL) == ERR_OK && lstat(path, &st) == 0 &&
+                S_ISREG(st.st_mode) && (st.st_mode & 07777) == mode &&
+                file_read(path, &text, &there, NULL) == ERR_OK && there == len &&
+                memcmp(text, bytes, len) == 0;
+    free(text);
+    return same;
+}
+
+enum err
+file_keep(const char *dir, const char *name, const void *bytes, size_t len, mode_t mode,
+          struct err_text *why)
+{
+    return holds(dir, name, bytes, len, mode) ? ERR_OK
+                                              : file_write(dir, name, bytes, len, mode, why);
+}
+
 bool
 file_there(const char *dir, const char *name)
 {

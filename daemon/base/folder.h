@@ -31,6 +31,10 @@ enum err folder_sync(const char *path, struct err_text *why);
 enum err file_write(const char *dir, const char *name, const void *bytes, size_t len, mode_t mode,
                     struct err_text *why);
 
+/* The same, but nothing is written when the file is so already: that works on a full disk. */
+enum err file_keep(const char *dir, const char *name, const void *bytes, size_t len, mode_t mode,
+                   struct err_text *why);
+
 /* Reads a file of at most FILE_MOST bytes; *out_text is yours (free), with a NUL behind it.
  * ERR_NOT_FOUND; ERR_INPUT: larger, or not a plain file. */
 enum err file_read(const char *path, char **out_text, size_t *out_len, struct err_text *why);

@@ -22,7 +22,6 @@ struct loop {
     struct source sources[LOOP_SOURCES];
     int n;
     int signals;
-    sigset_t old_mask;
     bool stopped;
     loop_fn *reload, *round;
     void *reload_owner, *round_owner;
@@ -57,7 +56,7 @@ loop_new(struct loop **out_loop, struct err_text *why)
         free(loop);
         return err_set(ERR_IO, why, "cannot take in signals: %s", strerror(errno));
     }
-    (void)sigprocmask(SIG_BLOCK, &mask, &loop->old_mask);
+    (void)sigprocmask(SIG_BLOCK, &mask, NULL);
     enum err e = loop_add(loop, NULL, loop->signals, take_signal, loop, why);
     *out_loop = loop; /* a fresh loop has room for its first source */
     return e;
@@ -72,7 +71,6 @@ loop_free(struct loop *loop)
         if (loop->sources[i].timer)
             (void)close(loop->items[i].fd);
     (void)close(loop->signals);
-    (void)sigprocmask(SIG_SETMASK, &loop->old_mask, NULL);
     free(loop);
 }
 

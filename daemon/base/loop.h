@@ -14,7 +14,8 @@ struct loop;
 
 typedef void loop_fn(void *owner);
 
-/* Blocks SIGTERM, SIGINT and SIGHUP for the process and takes them in here. *out_loop is yours. */
+/* Blocks SIGTERM, SIGINT and SIGHUP for the process and takes them in here. *out_loop is yours.
+ * They stay blocked after loop_free(): a daemon that ends already must get to its last words. */
 enum err loop_new(struct loop **out_loop, struct err_text *why);
 void loop_free(struct loop *loop); /* NULL is fine */
 

@@ -235,6 +235,15 @@ freshen_catalogue(struct ledger *ledger, struct err_text *why)
     return e;
 }
 
+/* Deep in the folds memory may end without a word; a caller gets one. */
+static enum err
+in_words(enum err e, struct err_text *why)
+{
+    if (e == ERR_MEM && why != NULL && why->s[0] == '\0')
+        (void)err_set(ERR_MEM, why, "ledger: out of memory");
+    return e;
+}
+
 enum err
 ledger_catch_up(struct ledger *ledger, struct err_text *why)
 {
@@ -250,13 +259,13 @@ ledger_catch_up(struct ledger *ledger, struct err_text *why)
         if (e == ERR_OK && stale)
             e = rebuild(ledger, NULL, why);
     }
-    return e == ERR_OK ? freshen_catalogue(ledger, why) : e;
+    return e == ERR_OK ? freshen_catalogue(ledger, why) : in_words(e, why);
 }
 
 enum err
 ledger_rebuild(struct ledger *ledger, uint64_t *out_records, struct err_text *why)
 {
-    return rebuild(ledger, out_records, why);
+    return in_words(rebuild(ledger, out_records, why), why);
 }
 
 const struct catalogue *

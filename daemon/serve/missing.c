@@ -74,6 +74,8 @@ missing_days(const struct call *call, const char *site, int32_t first, int32_t l
             !is_open(call, site, day))
             continue;
         e = day_is_closed(call, site, day, &closed, why);
+        if (e == ERR_FULL) /* the books wait for room: as far as they go */
+            e = day_was_closed(call, site, day, &closed, why);
         if (!closed)
             out_days[(*out_n)++] = day;
     }

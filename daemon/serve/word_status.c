@@ -15,6 +15,7 @@ struct status {
     struct site_state *states;
     size_t n_states;
     int64_t now_ms;
+    bool books_wait; /* the disk is full */
 };
 
 static const struct site_state *
@@ -34,9 +35,12 @@ alert(json_t *alerts, bool is_so, const char *words)
 }
 
 static json_t *
-alerts_of(const struct status *status, const struct site_state *state, int64_t missing)
+alerts_of(const struct status *status, const char *site, const struct site_state *state,
+          int64_t missing)
 {
     json_t *alerts = json_array();
+    bool own = strcmp(site, status->call->serve->options.site) == 0;
+    alert(alerts, own && status->books_wait, "the disk is full: the books wait for room");
     alert(alerts, missing > 0, "days without a close");
     if (state == NULL)
         return alerts;
@@ -72,7 +76,7 @@ site_json(const struct status *status, const struct log_mark *log, const char *s
                      (json_int_t)(has_state ? state->behind : 0), "clock_offset_ms",
                      (json_int_t)(has_state ? state->clock_offset_ms : 0), "missing_days",
                      (json_int_t)missing, "box", own || (state != NULL && state->enrolled),
-                     "alerts", alerts_of(status, has_state ? state : NULL, missing));
+                     "alerts", alerts_of(status, site, has_state ? state : NULL, missing));
 }
 
 static enum err
@@ -153,6 +157,10 @@ word_status(struct call *call, struct err_text *why)
     struct status status = {.call = call, .now_ms = show_now(call)};
     json_t *list = json_array();
     enum err e = call_ledger(call, &ledger, why);
+    if (e == ERR_FULL) { /* who is behind can be told without the newest figures */
+        status.books_wait = true;
+        e = ERR_OK;
+    }
     status.states = show_states(call, &status.n_states);
     if (e == ERR_OK)
         e = add_logs(&status, list, why);

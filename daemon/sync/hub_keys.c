@@ -145,7 +145,11 @@ write_list(struct hub_keys *k, struct err_text *why)
     enum err e = spool_write_keys(k->options.dir, k->options.ring, why);
     if (e == ERR_OK)
         k->listed = changes;
-    return e;
+    if (e != ERR_FULL)
+        return e;
+    diag_warning("keys: the list for people stays as it was: %s", why->s);
+    why->s[0] = '\0';
+    return ERR_OK; /* written again at the next change; who is let in does not hang on it */
 }
 
 enum err
@@ -243,7 +247,11 @@ take_ban(void *owner, const uint8_t key[KEY_SIZE], struct err_text *why)
         e = store_commit(&txn, why);
     store_abort(&txn);
     k->options.wrote(k->options.owner);
-    return e;
+    if (e != ERR_FULL)
+        return e;
+    diag_warning("key %.16s is out, its record waits for the next start: %s", name, why->s);
+    why->s[0] = '\0';
+    return ERR_OK; /* the file holds it until then */
 }
 
 /* ---------------------------------------------------------------- open, refresh */

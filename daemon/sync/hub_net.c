@@ -365,7 +365,12 @@ write_endpoint(struct hub_net *net, struct err_text *why)
         return err_set(ERR_IO, why, "cannot tell the port: %s", zmq_strerror(zmq_errno()));
     int len = snprintf(endpoint, sizeof endpoint, "tcp://%s%s\n", host, strrchr(bound, ':'));
     diag_info("listening on %.*s", len - 1, endpoint);
-    return file_write(net->dir, SPOOL_ENDPOINT, endpoint, (size_t)len, 0600, why);
+    enum err e = file_keep(net->dir, SPOOL_ENDPOINT, endpoint, (size_t)len, 0600, why);
+    if (e != ERR_FULL)
+        return e;
+    diag_warning("the address for `enrol` is not written down: %s", why->s);
+    why->s[0] = '\0';
+    return file_remove(net->dir, SPOOL_ENDPOINT, why); /* an older one would mislead */
 }
 
 /* Whoever wrote gets an answer first, then the sites get what is new. */

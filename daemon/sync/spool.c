@@ -249,7 +249,7 @@ spool_write_keys(const char *dir, struct keyring *ring, struct err_text *why)
             (void)fprintf(out, "%s %s %s %s\n", key_print(entry.key, key), entry.role,
                           entry.site[0] != '\0' ? entry.site : "-",
                           entry.person[0] != '\0' ? entry.person : "-");
-    enum err e = fclose(out) == 0 ? file_write(dir, SPOOL_KEYS, text, len, 0600, why)
+    enum err e = fclose(out) == 0 ? file_keep(dir, SPOOL_KEYS, text, len, 0600, why)
                                   : err_set(ERR_MEM, why, "out of memory");
     free(text);
     return e;

@@ -40,6 +40,25 @@ Test(folder, writes_reads_and_replaces_a_file)
     rmdir(dir);
 }
 
+Test(folder, a_file_that_is_so_already_is_kept)
+{
+    char dir[64], path[PATH_SIZE];
+    struct stat before, after;
+    fresh(dir);
+    cr_assert(path_join(dir, "a", path, NULL) == ERR_OK);
+    cr_assert(file_keep(dir, "a", "one", 3, 0600, NULL) == ERR_OK);
+    cr_assert(stat(path, &before) == 0);
+    cr_assert(file_keep(dir, "a", "one", 3, 0600, NULL) == ERR_OK);
+    cr_assert(stat(path, &after) == 0);
+    cr_expect(before.st_ino == after.st_ino);
+    cr_assert(file_keep(dir, "a", "two", 3, 0600, NULL) == ERR_OK);
+    cr_assert(file_keep(dir, "a", "two", 3, 0640, NULL) == ERR_OK);
+    cr_assert(stat(path, &after) == 0);
+    cr_expect(eq(u32, after.st_mode & 07777, 0640));
+    cr_expect(file_remove(dir, "a", NULL) == ERR_OK);
+    rmdir(dir);
+}
+
 Test(folder, a_failed_write_leaves_the_old_file)
 {
     char dir[64], path[PATH_SIZE];

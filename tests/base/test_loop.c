@@ -65,6 +65,15 @@ Test(loop, calls_timers_and_sources_until_stopped)
     close(p.pipe[1]);
 }
 
+Test(loop, a_sigterm_while_the_daemon_ends_already_does_not_kill_it)
+{
+    struct play p = {0};
+    cr_assert(loop_new(&p.loop, NULL) == ERR_OK);
+    kill(getpid(), SIGTERM);
+    loop_free(p.loop);
+    kill(getpid(), SIGTERM); /* still here */
+}
+
 Test(loop, ends_on_sigterm_and_reloads_on_sighup)
 {
     struct play p = {0};
