@@ -1,0 +1,202 @@
+#!/usr/bin/env python3
+"""The power goes at any moment: every state that a disk may then hold is whole.
+
+States are built by disk.py from the changes that the real programs made; the real program starts on
+each, holds every record that was promised before, and takes the next."""
+import concurrent.futures
+import json
+import os
+import shutil
+import threading
+
+import disk
+import kit
+
+MODELS = [disk.Model(mode, sector) for mode in ('ext4', 'strict') for sector in (512, 4096)]
+
+
+def write_notes(town, folder, recording, n, word='note'):
+    """Notes through the client; what is promised goes to the log at the moment it is."""
+    for i in range(n):
+        text = '%s-%d' % (word, i)
+        status, said = town.note(folder, text)
+        if status == 0:
+            recording.note(json.dumps(dict(said, text=text)))
+
+
+def each_state(t, recording, n, rng, model, judge, what):
+    """judge(folder, promised) gives what is wrong; two at a time."""
+    gate = threading.Semaphore(6)
+
+    def one(place, folder, notes):
+        try:
+            wrong = judge(folder, [json.loads(x) for x in notes if x.startswith('{')])
+            t.check(not wrong, '%s, %s, cut after change %d: %s' % (what, model, place, '; '.join(wrong[:3])))
+        finally:
+            shutil.rmtree(folder, ignore_errors=True)
+            if os.path.exists(folder + '.log'):
+                os.unlink(folder + '.log')
+            gate.release()
+    with concurrent.futures.ThreadPoolExecutor(2) as pool:
+        jobs = []
+        for state in recording.states(n, rng, model):
+            gate.acquire()
+            jobs.append(pool.submit(one, *state))
+        for job in jobs:
+            job.result()
+
+
+def record_hub(town, n, rules=None):
+    """A hub's first run and n notes; its store is made within the recording."""
+    hub = town.hub()
+    recording = disk.Recording(town, hub)
+    d = town.start('knockbox-hub', hub, env=recording.env(rules), wait=False)
+    if d.ready_or_ended():
+        write_notes(town, hub, recording, n)
+    d.end()
+    return recording
+
+
+def hub(a, t):
+    with kit.Town(a) as town:
+        recording = record_hub(town, 40)
+        t.check(not recording.missed(), 'the shim missed %s' % recording.missed())
+        for model in MODELS:
+            each_state(t, recording, a.states, kit.randomly(a.seed, 'hub', model), model,
+                       lambda folder, promised: kit.whole(town, 'knockbox-hub', folder, promised), 'hub')
+
+
+def failed_sync(a, t):
+    """The n-th sync fails: what it covered is never promised, whatever later syncs say."""
+    for error in ('EIO', 'ENOSPC'):
+        each_sync_fails(a, t, error)
+
+
+def each_sync_fails(a, t, error):
+    n, struck = 1, True
+    while struck:
+        with kit.Town(a) as town:
+            recording = record_hub(town, 4, 'sync:%d:%s' % (n, error))
+            struck = any(c[0] == 'F' for c in disk.load(recording.log))
+            for model in (MODELS[0], MODELS[3]):
+                each_state(t, recording, a.failed, kit.randomly(a.seed, 'sync', n, error, model), model,
+                           lambda folder, promised: kit.whole(town, 'knockbox-hub', folder, promised),
+                           'sync %d fails with %s' % (n, error))
+        n += 1
+    t.check(n > 8, 'only %d syncs' % n)
+
+
+def rubbish(a, t):
+    """Pieces in flight hold rubbish: whole, or refused in words; never a crash, never wrong data."""
+    refused = [0]
+
+    def judge(town, folder, promised):
+        wrong = kit.whole(town, 'knockbox-hub', folder, promised)
+        with open(folder + '.log') as f:
+            log = f.read()
+        if wrong and wrong[0].startswith('does not start') and ('torn' in log or 'damaged' in log or 'not a store' in log):
+            refused[0] += 1
+            return []
+        return wrong
+    with kit.Town(a) as town:
+        recording = record_hub(town, 40)
+        model = disk.Model('strict', 512, 30)
+        each_state(t, recording, a.states, kit.randomly(a.seed, 'rubbish'), model,
+                   lambda folder, promised: judge(town, folder, promised), 'rubbish')
+    print('rubbish: %d of %d states refused in words' % (refused[0], a.states))
+
+
+def init(a, t):
+    """`init` and `join`: whole, or not there and made by the next try; never half a key."""
+    with kit.Town(a) as town:
+        place = town.path('disk')
+        os.mkdir(place)
+        recording = disk.Recording(town, place)
+        town.must('knockbox-hub', 'init', os.path.join(place, 'hub'), '--listen', 'tcp://127.0.0.1:0', env=recording.env())
+
+        def judge(folder, promised):
+            hub = os.path.join(folder, 'hub')
+            status, _, err = town.run('knockbox-hub', 'init', hub, '--listen', 'tcp://127.0.0.1:0')
+            if status != 0 and 'has a hub already' not in err:
+                return ['init again: %s' % err]
+            return kit.whole(town, 'knockbox-hub', hub, [])
+        for model in MODELS:
+            each_state(t, recording, a.states // 4, kit.randomly(a.seed, 'init', model), model, judge, 'init')
+
+
+def enrol_and_revoke(a, t):
+    """A revoked key stays out, whatever the disk kept of the moment; the list is never torn."""
+    with kit.Town(a) as town:
+        hub = town.hub()
+        h = town.start('knockbox-hub', hub)
+        town.join(hub, 'quayside')
+        h.end()
+        recording = disk.Recording(town, hub)
+        h = town.start('knockbox-hub', hub, env=recording.env())
+        town.must('knockbox-hub', 'revoke', hub, 'quayside', env=recording.env())
+        recording.note('revoked')
+        h.end()
+        changes = [c[0] for c in disk.load(recording.log)]
+        after = changes.index('N') + 1
+
+        def judge(folder, _):
+            d = town.start('knockbox-hub', folder, wait=False)
+            try:
+                if not d.ready_or_ended():
+                    return ['does not start: %s' % d.said()[-200:]]
+                keys = town.must('knockbox-hub', 'keys', folder)
+                return ['the key is back: %s' % keys] if 'quayside' in keys else []
+            finally:
+                d.kill()
+        model = disk.Model('strict', 512)
+        states = recording.states(a.states // 4, kit.randomly(a.seed, 'revoke'), model, first=after)
+        for place, folder, _ in states:
+            wrong = judge(folder, None)
+            t.check(not wrong, 'revoke, cut after change %d: %s' % (place, wrong))
+            shutil.rmtree(folder)
+
+
+def sync(a, t):
+    """A café and its hub lose power at once: each has what it promised, and both meet again."""
+    with kit.Town(a) as town:
+        place = town.path('disk')
+        os.mkdir(place)
+        hub = town.fixed_hub('disk/hub')
+        h = town.start('knockbox-hub', hub)
+        cafe = town.join(hub, 'quayside', folder='disk/quayside')
+        h.end()
+        recording = disk.Recording(town, place)
+        h = town.start('knockbox-hub', hub, env=recording.env())
+        c = town.start('knockbox-cafe', cafe, env=recording.env())
+        for i in range(4):
+            write_notes(town, cafe, recording, 6, 'cafe-%d' % i)
+            write_notes(town, hub, recording, 2, 'hub-%d' % i)
+            kit.until(lambda: len([x for x in town.export(hub) if x['site'] == 'quayside']) >= 6 * (i + 1))
+        c.end()
+        h.end()
+        for place_, folder, notes in recording.states(a.pairs, kit.randomly(a.seed, 'pairs'), MODELS[2]):
+            promised = [json.loads(x) for x in notes]
+            wrong = meet_again(town, folder, promised)
+            t.check(not wrong, 'sync, cut after change %d: %s' % (place_, '; '.join(wrong[:3])))
+            shutil.rmtree(folder)
+
+
+def meet_again(town, folder, promised):
+    hub, cafe = os.path.join(folder, 'hub'), os.path.join(folder, 'quayside')
+    ours = [r for r in promised if r['site'] == 'quayside']
+    h = town.start('knockbox-hub', hub)
+    c = town.start('knockbox-cafe', cafe)
+    try:
+        wrong = kit.compare(ours, town.export(cafe), 'quayside')
+        wrong += kit.compare([r for r in promised if r['site'] == 'kitchen'], town.export(hub))
+        if not kit.until(lambda: not kit.compare(promised, town.export(hub))):
+            wrong.append('never met again: %s' % kit.compare(promised, town.export(hub))[:2])
+        return wrong
+    finally:
+        c.kill()
+        h.kill()
+
+
+if __name__ == '__main__':
+    arguments = kit.arguments(__doc__, states=100, failed=2, pairs=20)
+    kit.run_parts(arguments, [hub, failed_sync, rubbish, init, enrol_and_revoke, sync], kit.Tally())
