@@ -148,7 +148,7 @@ static const struct kind table[] = {
     SITE(RESIDUE, residue, ANY, ORDER_RESIDUE, NULL),
     SITE(COLLECTION, collection, ANY, ORDER_COLLECTION, NULL),
     SITE(ORDER, order, CAFE | OFFICE, ORDER_REST, check_order),
-    SITE(CORRECT, correct, ANY, ORDER_REST, check_correct),
+    ROW(CORRECT, correct, "correct", KIND_SITE, ANY, ORDER_REST, true, false, check_correct, NULL),
     SITE(NOTE, note, ANY, ORDER_REST, NULL),
     ROW(SITE_, site, "site", KIND_CATALOGUE, OFFICE, ORDER_CATALOGUE, false, false, check_site,
         site_concerns),
@@ -227,6 +227,16 @@ kind_visible(const Knockbox__Record *record, const char *site)
     if (kind == NULL)
         return false;
     return kind->to_cafes || (kind->concerns != NULL && kind->concerns(record, site));
+}
+
+bool
+kind_secret(const Knockbox__Record *record, const char *site)
+{
+    const struct kind *kind = kind_by_number((uint32_t)record->body_case);
+    if (kind_visible(record, site))
+        return false;
+    return kind == NULL || kind->concerns == NULL || kind->number == KNOCKBOX__RECORD__BODY_ITEM ||
+           kind->number == KNOCKBOX__RECORD__BODY_SITE_;
 }
 
 const ProtobufCMessage *

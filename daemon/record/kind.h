@@ -56,6 +56,10 @@ enum err kind_check(const Knockbox__Record *record, struct err_text *why);
  * with the price of its pack, nor another site with its wage. */
 bool kind_visible(const Knockbox__Record *record, const char *site);
 
+/* Must this site never see the record, because it is the hub's alone or holds a price or a wage?
+ * What is merely another site's is no secret. */
+bool kind_secret(const Knockbox__Record *record, const char *site);
+
 /* The body as a message, whatever the kind; NULL when there is none. */
 const ProtobufCMessage *record_body(const Knockbox__Record *record);
 

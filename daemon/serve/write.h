@@ -88,6 +88,9 @@ enum err draft_check(struct writing *writing, const struct draft *draft, struct 
 enum err draft_check_sugar(struct writing *writing, const struct draft *draft,
                            struct err_text *why);
 
+/* a correction is at most as large as what it corrects may be: write_fix.c. ERR_INPUT. */
+enum err draft_check_fix(struct writing *writing, const struct draft *draft, struct err_text *why);
+
 /* Remembers what a check would look for: tubs and closes that the ledger has not seen yet. Also
  * when the transaction fails later: the next check then asks the ledger and finds it free. */
 void draft_is_written(struct writing *writing, const struct draft *draft);

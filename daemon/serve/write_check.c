@@ -255,6 +255,8 @@ enum err
 draft_check(struct writing *writing, const struct draft *draft, struct err_text *why)
 {
     enum err e = check_times(writing, draft, why);
+    if (e == ERR_OK)
+        e = draft_check_fix(writing, draft, why);
     if (e != ERR_OK || writing->mode == WRITE_IMPORT)
         return e;
     e = check_references(writing, draft, why);

@@ -9,9 +9,8 @@
 #include <string.h>
 
 #include "daemon/base/diag.h"
-#include "daemon/record/kind.h"
-#include "daemon/record/record.h"
 #include "daemon/sync/branch.h"
+#include "daemon/sync/hub_follow.h"
 #include "daemon/sync/hub_int.h"
 
 enum {
@@ -100,17 +99,8 @@ struct parcel {
     bool full;
 };
 
-static bool
-may_see(struct hub_machine *m, const struct stored *stored, const char *site)
-{
-    Knockbox__Record *record = NULL;
-    arena_reset(&m->arena);
-    return record_decode(stored->bytes, stored->len, false, &m->arena, &record, NULL) == ERR_OK &&
-           kind_visible(record, site);
-}
-
 static void
-pack_record(struct parcel *p, const struct stored *stored)
+pack_record(struct parcel *p, const struct stored *stored, const uint8_t *prev)
 {
     Knockbox__Link *link = &p->links[p->n];
     knockbox__link__init(link);
@@ -118,8 +108,8 @@ pack_record(struct parcel *p, const struct stored *stored)
     memcpy(copy, stored->bytes, stored->len);
     link->has_record = true;
     link->record = (ProtobufCBinaryData){stored->len, copy};
-    if (!p->last_went) {
-        memcpy(p->prevs[p->n], p->upto.hash, HASH_SIZE);
+    if (prev != NULL) {
+        memcpy(p->prevs[p->n], prev, HASH_SIZE);
         link->has_prev = true;
         link->prev = (ProtobufCBinaryData){HASH_SIZE, p->prevs[p->n]};
     }
@@ -127,21 +117,61 @@ pack_record(struct parcel *p, const struct stored *stored)
     p->bytes += stored->len;
 }
 
+/* What goes before the record, each with the hash that it hangs on. */
 static void
-take_records(struct hub_machine *m, const char *site, struct parcel *p,
+pack_before(struct hub_machine *m, struct store_view *view, struct parcel *p,
+            const struct follow *follow)
+{
+    for (size_t i = 0; i < follow->n; i++) {
+        const struct stored *stored = &follow->before[i];
+        struct log_mark log = {.epoch = stored->epoch};
+        uint8_t prev[HASH_SIZE];
+        memcpy(log.mark, stored->mark, MARK_SIZE);
+        if (wire_hash_at(view, own_site(m), &log, stored->seq - 1, prev, NULL) == ERR_OK)
+            pack_record(p, stored, prev);
+    }
+}
+
+static bool
+has_room(const struct parcel *p, const struct stored *record, const struct follow *follow)
+{
+    size_t bytes = p->bytes + record->len, n = p->n + 1 + follow->n;
+    for (size_t i = 0; i < follow->n; i++)
+        bytes += follow->before[i].len;
+    return n <= WIRE_RECORDS && bytes <= WIRE_BYTES;
+}
+
+/* false: no room any more. */
+static bool
+take_record(struct hub_machine *m, struct store_view *view, const char *site, struct parcel *p,
+            const struct stored *record)
+{
+    struct follow follow;
+    bool goes = hub_follow(view, own_site(m), record, site, &m->arena, &follow);
+    if (goes && !has_room(p, record, &follow)) {
+        if (p->n > 0)
+            return false;
+        goes = false; /* three records of the largest size never fit: the site stays as it is */
+    }
+    if (goes) {
+        pack_before(m, view, p, &follow);
+        pack_record(p, record, p->last_went && follow.n == 0 ? NULL : p->upto.hash);
+    } else {
+        p->skipped++;
+    }
+    p->last_went = goes;
+    return true;
+}
+
+static void
+take_records(struct hub_machine *m, struct store_view *view, const char *site, struct parcel *p,
              const struct stored *records, size_t n)
 {
     for (size_t i = 0; i < n && !p->full; i++) {
-        bool goes = may_see(m, &records[i], site);
-        if (goes && p->bytes + records[i].len > WIRE_BYTES) {
+        if (!take_record(m, view, site, p, &records[i])) {
             p->full = true;
             return;
         }
-        if (goes)
-            pack_record(p, &records[i]);
-        else
-            p->skipped++;
-        p->last_went = goes;
         p->upto.seq = records[i].seq;
         memcpy(p->upto.hash, records[i].hash, HASH_SIZE);
         p->full = p->n == WIRE_RECORDS || ++p->scanned >= SCAN_MOST;
@@ -162,7 +192,7 @@ walk_log(struct hub_machine *m, struct store_view *view, const char *site,
             return e;
         if (n == 0)
             break;
-        take_records(m, site, p, records, n);
+        take_records(m, view, site, p, records, n);
     }
     return ERR_OK;
 }

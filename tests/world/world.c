@@ -13,6 +13,7 @@
 #include "daemon/record/record.h"
 #include "daemon/sync/hub_machine.h"
 #include "daemon/sync/site_machine.h"
+#include "proto/json.h"
 
 enum {
     QUEUE_MOST = 4096,
@@ -385,6 +386,58 @@ void
 world_write_hidden(struct world *w, unsigned n)
 {
     write_some(w, WORLD_HUB, n, true);
+}
+
+static Knockbox__Record *
+read_line(const char *quoted, struct arena *lines)
+{
+    Knockbox__Record *record = NULL;
+    json_t *line = NULL;
+    char text[4096];
+    (void)snprintf(text, sizeof text, "%s", quoted);
+    for (char *at = text; *at != '\0'; at++)
+        *at = *at == '\'' ? '"' : *at;
+    must(json_parse(text, strlen(text), &line, why));
+    must(record_from_json(line, lines, &record, why));
+    json_decref(line);
+    return record;
+}
+
+void
+world_write_line(struct world *w, const char *line, bool seen)
+{
+    struct box *b = &w->hub;
+    struct arena lines;
+    struct store_txn *txn = NULL;
+    struct stored stored;
+    Knockbox__Record record;
+    struct written *written = &w->written[w->n_written++];
+    must(arena_init(&lines, ARENA_BIG_RECORD, why));
+    Knockbox__Record *said = read_line(line, &lines);
+    fill_envelope(b, &record, written->id);
+    if (said->has_id)
+        memcpy(written->id, said->id.data, sizeof written->id);
+    record.body_case = said->body_case;
+    record.close = said->close; /* all bodies are pointers in one union */
+    must(store_begin(b->store, &txn, why));
+    must(store_append(txn, b->site, &record, &stored, why));
+    must(store_commit(&txn, why));
+    arena_done(&lines);
+    written->hidden = !seen;
+    written->site = WORLD_HUB;
+    hub_machine_wrote(b->hub_machine);
+}
+
+void
+world_last_id(const struct world *w, uint8_t out_id[16])
+{
+    memcpy(out_id, w->written[w->n_written - 1].id, 16);
+}
+
+struct store *
+world_store(struct world *w, int who)
+{
+    return box_of(w, who)->store;
 }
 
 /* ---------------------------------------------------------------- cutting and joining */

@@ -28,6 +28,9 @@ uint64_t world_seed(uint64_t standard);
 /* ---- what people do */
 void world_write(struct world *w, int who, unsigned n); /* café or WORLD_HUB (seen by cafés) */
 void world_write_hidden(struct world *w, unsigned n);   /* in the hub's log, not for cafés */
+/* One record as a line of JSON with ' for ", in the hub's log; `id` in the line names it. `seen`: the
+ * cafés should get it. */
+void world_write_line(struct world *w, const char *line, bool seen);
 
 /* ---- the wire */
 void world_cut(struct world *w, int cafe);  /* what is on it is lost */
@@ -73,7 +76,9 @@ uint64_t world_behind(struct world *w, int cafe);       /* as the hub shows it *
 int64_t world_offset(struct world *w, int cafe);        /* as the hub shows it */
 bool world_online(struct world *w, int cafe);
 bool world_other_hub(struct world *w, int cafe); /* the café says: another store than before */
-unsigned world_delivered(const struct world *w, int cafe); /* messages on its wire so far */
-unsigned world_chance(struct world *w, unsigned below);    /* 0..below-1 */
+unsigned world_delivered(const struct world *w, int cafe);     /* messages on its wire so far */
+void world_last_id(const struct world *w, uint8_t out_id[16]); /* of the record written last */
+struct store *world_store(struct world *w, int who);           /* lent until the next restart */
+unsigned world_chance(struct world *w, unsigned below);        /* 0..below-1 */
 
 #endif
