@@ -211,6 +211,8 @@ box_open(struct box *box, const struct box_options *options, struct err_text *wh
     enum err e = loop_new(&box->loop, why);
     if (e == ERR_OK)
         e = box_store(options->dir, options->config, false, &box->store, why);
+    if (e == ERR_OK && store_mended(box->store) != NULL)
+        diag_warning("store: %s", store_mended(box->store));
     if (e == ERR_OK)
         e = ledger_open(box->store, &box->ledger, why);
     if (e == ERR_OK)

@@ -12,6 +12,7 @@
 #include "daemon/store/kv_error.h"
 #include "daemon/store/kv_file.h"
 #include "daemon/store/kv_int.h"
+#include "daemon/store/kv_mend.h"
 
 enum {
     MOST_TABLES = 128,
@@ -127,13 +128,29 @@ reserve_lock(struct kv *kv, struct err_text *why)
     return kv_dir_reserve(&kv->dir, "lock.mdb", LOCK_BYTES, why);
 }
 
+/* A file that is damaged in one head page alone is mended, then looked at again. */
+static enum err
+check_or_mend(struct kv *kv, struct err_text *why)
+{
+    struct err_text mending = {.s = ""};
+    enum err e = kv_file_check(&kv->dir, false, why);
+    if (e != ERR_DAMAGED || kv->options.read_only)
+        return e;
+    enum err mended = kv_mend(&kv->dir, &mending);
+    if (mended == ERR_NOT_FOUND)
+        return e;
+    if (mended != ERR_OK && why != NULL)
+        *why = mending;
+    return mended == ERR_OK ? kv_file_check(&kv->dir, false, why) : mended;
+}
+
 static enum err
 open_in_dir(struct kv *kv, struct err_text *why)
 {
     bool there = kv_dir_has(&kv->dir, "data.mdb");
     if (!there && kv->options.read_only)
         return err_set(ERR_NOT_FOUND, why, "%s: holds no store", kv->dir.path);
-    enum err e = there ? kv_file_check(&kv->dir, false, why) : create(kv, why);
+    enum err e = there ? check_or_mend(kv, why) : create(kv, why);
     if (e == ERR_OK)
         e = reserve_lock(kv, why);
     if (e != ERR_OK)
@@ -445,6 +462,18 @@ kv_sizes(const struct kv *kv)
         .disk_keep = kv->dir.ballast,
         .ballast = kv_dir_ballast_there(&kv->dir),
     };
+}
+
+bool
+kv_mended(const struct kv *kv)
+{
+    return !kv->options.read_only && kv_mend_pending(&kv->dir);
+}
+
+enum err
+kv_mend_told(struct kv *kv, char out_name[32], struct err_text *why)
+{
+    return kv_mend_settled(&kv->dir, out_name, why);
 }
 
 enum err

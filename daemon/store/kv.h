@@ -30,10 +30,18 @@ struct kv_options {
  * ERR_BUSY: another process, or this one, has it. ERR_FORMAT: not such a file. ERR_DAMAGED: such a
  * file, but torn. ERR_NOT_FOUND: read_only or beside and none there. ERR_FULL, ERR_MEM: no room on the disk,
  * no address space for the map. ERR_IO: also when DIR is on a network file system. On each of
- * these an existing data.mdb is as it was, byte for byte. */
+ * these an existing data.mdb is as it was, byte for byte. A rubbish head page is mended (not when
+ * read_only or beside): kv_mended(). */
 enum err kv_open(const char *dir, const struct kv_options *options, struct kv **out_kv,
                  struct err_text *why);
 void kv_close(struct kv *kv); /* ends open transactions; NULL is fine */
+
+/* Was one of the file's two head pages rubbish, now or at an earlier open, and mended by its twin,
+ * without kv_mend_told() since? Then the last commit may be missing: what is written next must not
+ * use again what that may have used. */
+bool kv_mended(const struct kv *kv);
+/* That was done; the bad page stays, under the name *out_name in the folder. */
+enum err kv_mend_told(struct kv *kv, char out_name[32], struct err_text *why);
 
 /* A table by name, made when it is not there (unless read_only). Only while no transaction is
  * open. ERR_NOT_FOUND: read_only and none there. */

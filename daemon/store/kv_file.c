@@ -27,6 +27,13 @@ read_heads(int fd, struct page_head heads[2])
     return ERR_OK;
 }
 
+/* Exactly one of the two? */
+static bool
+one_is_bad(const struct page_head heads[2])
+{
+    return (page_head_fault(&heads[0], 0) != NULL) != (page_head_fault(&heads[1], 1) != NULL);
+}
+
 static enum err
 check_heads(const char *dir, const struct page_head heads[2], uint64_t bytes, struct err_text *why)
 {
@@ -35,6 +42,11 @@ check_heads(const char *dir, const struct page_head heads[2], uint64_t bytes, st
     if (!heads[0].is_one && !heads[1].is_one)
         return err_set(ERR_FORMAT, why, "%s/data.mdb is not a store", dir);
     const char *what = page_heads_fault(heads);
+    if (what != NULL && one_is_bad(heads))
+        return err_set(ERR_DAMAGED, why,
+                       "%s/data.mdb is damaged: %s: the next start of the daemon mends it when all "
+                       "else is whole",
+                       dir, what);
     if (what != NULL)
         return err_set(ERR_DAMAGED, why, "%s/data.mdb is damaged: %s: %s", dir, what, advice);
     for (int i = 0; i < 2; i++)

@@ -1,6 +1,8 @@
 /* kv_page.c - one page of data.mdb, taken apart with every length checked. */
 #include "daemon/store/kv_page.h"
 
+#include <string.h>
+
 /* Page: number 8, pad 2, flags 2, lower 2, upper 2 (or pages 4), then offsets of nodes, 2 each. */
 enum {
     AT_FLAGS = 10,
@@ -88,6 +90,33 @@ page_head_of(const uint8_t bytes[PAGE_HEAD_BYTES])
         .last = page_number_at(bytes + HEAD_LAST, 8),
         .txn = page_number_at(bytes + HEAD_TXN, 8),
     };
+}
+
+const char *
+page_head_fault(const struct page_head *head, unsigned page)
+{
+    if (!head->is_one)
+        return "it is not readable";
+    if (head->version != 1 || head->page_size != PAGE_SIZE)
+        return "it is of another version";
+    if ((head->free.flags & TREE_KINDS) != TREE_OF_NUMBERS || (head->main.flags & TREE_KINDS) != 0)
+        return "it is damaged";
+    return head->txn % 2 == page || head->txn == 0 ? NULL : "it belongs in the other place";
+}
+
+static void
+put_at(uint8_t *at, uint64_t n)
+{
+    for (int i = 0; i < 8; i++, n >>= 8)
+        at[i] = (uint8_t)n;
+}
+
+void
+page_head_twin(const uint8_t good[PAGE_SIZE], unsigned to, uint8_t out[PAGE_SIZE])
+{
+    memcpy(out, good, PAGE_SIZE);
+    put_at(out, to);
+    put_at(out + HEAD_TXN, page_number_at(good + HEAD_TXN, 8) - 1);
 }
 
 const char *

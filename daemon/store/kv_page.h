@@ -33,6 +33,11 @@ enum {
     PAGE_HEAD_BYTES = 0x98
 };
 struct page_head page_head_of(const uint8_t bytes[PAGE_HEAD_BYTES]);
+/* Is this page, number 0 or 1, one that LMDB wrote there? */
+const char *page_head_fault(const struct page_head *head, unsigned page);
+/* The good page as it would stand in page `to`, one transaction older: LMDB goes on with the good
+ * one, and writes over this one next. */
+void page_head_twin(const uint8_t good[PAGE_SIZE], unsigned to, uint8_t out[PAGE_SIZE]);
 /* Do the two fit each other? They are written in turn, so one is one transaction ahead. */
 const char *page_heads_fault(const struct page_head heads[2]);
 

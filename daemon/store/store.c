@@ -3,6 +3,7 @@
 
 #include <inttypes.h>
 #include <sodium.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include "daemon/store/store_int.h"
@@ -251,6 +252,54 @@ load(struct store *store, const char *want_site, struct err_text *why)
     return e;
 }
 
+/* ---- after a mend */
+
+/* New epochs of all own logs that were written to. */
+static enum err
+renew_logs(struct store *store, struct store_txn *txn, struct err_text *why)
+{
+    enum err e = ERR_OK;
+    uint32_t n = store->n_logs; /* the new ones come behind */
+    for (uint32_t i = 0; i < n && e == ERR_OK; i++) {
+        const struct log *log = store->logs[i];
+        if (log->mark.own && logs_own(store, log->mark.site) == log)
+            e = store_new_epoch(txn, log->mark.site, log->mark.epoch, why);
+    }
+    return e;
+}
+
+/* The last commit may be missing: no number that it may have used is used again, and peers notice
+ * by the generation. */
+static enum err
+renew(struct store *store, struct err_text *why)
+{
+    struct store_txn *txn = NULL;
+    char name[32];
+    uint8_t generation[sizeof store->generation];
+    store->clock.random(store->clock.owner, generation, sizeof generation);
+    enum err e = store_begin(store, &txn, why);
+    if (e == ERR_OK)
+        e = renew_logs(store, txn, why);
+    if (e == ERR_OK)
+        e = put_value(store, store_txn_kv(txn), store->meta, generation_key, generation,
+                      sizeof generation, why);
+    if (e == ERR_OK)
+        e = store_commit(&txn, why);
+    store_abort(&txn);
+    if (e == ERR_OK)
+        e = kv_mend_told(store->kv, name, why);
+    if (e != ERR_OK)
+        return e;
+    memcpy(store->generation, generation, sizeof generation);
+    (void)snprintf(
+        store->mended, sizeof store->mended,
+        "%.150s: one of the two head pages was rubbish and was mended from the other: at "
+        "most the last commit is missing; own records go on in a new epoch; the bad page "
+        "is kept as %s",
+        store->dir, name);
+    return ERR_OK;
+}
+
 /* ---- open, close */
 
 static enum err
@@ -291,6 +340,8 @@ open_store(struct store *store, const char *dir, const struct store_options *opt
         e = make(store, options, why);
     if (e == ERR_OK)
         e = load(store, options->site, why);
+    if (e == ERR_OK && kv_mended(store->kv))
+        e = renew(store, why);
     if (e == ERR_OK)
         kv_upkeep(store->kv); /* only now: what is not ours stays untouched */
     return e;
@@ -343,4 +394,10 @@ const char *
 store_site(const struct store *store)
 {
     return store->site;
+}
+
+const char *
+store_mended(const struct store *store)
+{
+    return store->mended[0] != '\0' ? store->mended : NULL;
 }

@@ -50,7 +50,9 @@ struct store_options {
  * ERR_FORMAT: written by a newer release, or another program's file. ERR_BUSY: another process, or
  * this one, has it. ERR_DAMAGED: a store, but torn, or its heads do not fit its records.
  * ERR_INPUT: it belongs to another site, or `site` is not a name of 1 to 64 bytes. After each of
- * these nothing in data.mdb was touched. */
+ * these nothing in data.mdb was touched. A file with one rubbish head page is mended and said so:
+ * store_mended(); the last commit may be missing then, so each own log begins a new epoch, and the
+ * store has a new generation, before anything else is written. */
 enum err store_open(const char *dir, const struct store_options *options, struct store **out_store,
                     struct err_text *why);
 void store_close(struct store *store); /* NULL is fine */
@@ -58,6 +60,8 @@ void store_close(struct store *store); /* NULL is fine */
 struct kv *store_kv(struct store *store); /* lent; the ledger keeps its tables in the same file */
 const uint8_t *store_generation(const struct store *store); /* 8 bytes, lent */
 const char *store_site(const struct store *store);
+/* What was done to open it, for a line of the log; NULL: nothing. */
+const char *store_mended(const struct store *store);
 
 /* ---- writing: one transaction at a time, several calls each, all or nothing */
 

@@ -60,6 +60,7 @@ struct store {
     struct ids ids, ids_now;    /* likewise */
     struct store_txn write;
     struct store_view read;
+    char mended[448];
     uint8_t *buffer; /* ROW_MOST bytes: the row being written */
 };
 

@@ -317,6 +317,8 @@ judge(struct box *box, const uint8_t (*hashes)[HASH_SIZE])
         return why.s[0] != '\0' ? FOUND : WRONG;
     if (store_verify(box->store, &checked, &why) != ERR_OK)
         return why.s[0] != '\0' ? FOUND : WRONG;
+    if (store_mended(box->store) != NULL)
+        return FOUND; /* whole, and said; test_mend.c looks closer */
     if (!reads_as_written(box, hashes, &why))
         return why.s[0] != '\0' ? FOUND : WRONG;
     box_write(box, "kitchen", 3); /* and can be written on */
