@@ -69,6 +69,15 @@ watch_store(void *owner)
     box_fail(box, ERR_IO, &why);
 }
 
+/* The rest of the records goes on being read and written meanwhile. */
+static const char *
+damage_advice(const struct box *box)
+{
+    return box->options.is_hub
+               ? ": put the newest backup in its place (knockbox-hub restore); cafés send the rest"
+               : ": stop this daemon and say knockbox-cafe rescue";
+}
+
 /* One piece of the daily check of every chain. */
 static void
 check_piece(struct box *box)
@@ -87,7 +96,8 @@ check_piece(struct box *box)
     if (e == ERR_OK && !done)
         return;
     if (e != ERR_OK)
-        diag_error("the check of the chains stopped: %s", why.s);
+        diag_error("the check of the chains stopped: %s%s", why.s,
+                   e == ERR_DAMAGED ? damage_advice(box) : "");
     store_check_free(box->check);
     box->check = NULL;
     box->checked_ms = now != 0 ? now : 1;

@@ -7,6 +7,7 @@
 #include "daemon/base/folder.h"
 #include "daemon/base/process.h"
 #include "daemon/box.h"
+#include "daemon/cafe_rescue.h"
 #include "daemon/command.h"
 #include "daemon/sync/join.h"
 #include "daemon/sync/site_net.h"
@@ -248,6 +249,8 @@ run_run(const char *const *words, const char *const *values, struct err_text *wh
     free(cafe);
     if (e != ERR_OK)
         diag_error("%s", why->s);
+    if (e == ERR_DAMAGED)
+        diag_error("what can be read of the store is saved by: knockbox-cafe rescue %s", words[0]);
     why->s[0] = '\0'; /* told */
     return e;
 }
@@ -298,6 +301,13 @@ run_rebuild(const char *const *words, const char *const *values, struct err_text
     return with_config(words[0], box_rebuild, why);
 }
 
+static enum err
+run_rescue(const char *const *words, const char *const *values, struct err_text *why)
+{
+    (void)values;
+    return with_config(words[0], cafe_rescue, why);
+}
+
 static const struct command commands[] = {
     {"join",
      "DIR CODE [--connect tcp://HOST:PORT]",
@@ -316,6 +326,13 @@ static const struct command commands[] = {
      1,
      {NULL},
      run_rebuild},
+    {"rescue",
+     "DIR",
+     "sets a damaged store aside and saves what can be read of it; no café may run",
+     1,
+     1,
+     {NULL},
+     run_rescue},
 };
 
 int

@@ -287,6 +287,10 @@ run_run(const char *const *words, const char *const *values, struct err_text *wh
     free(hub);
     if (e != ERR_OK)
         diag_error("%s", why->s);
+    if (e == ERR_DAMAGED)
+        diag_error(
+            "put the newest backup in its place: knockbox-hub restore FILE NEW-FOLDER --keys "
+            "FILE; cafés send again what it lacks");
     why->s[0] = '\0'; /* told */
     return e;
 }
