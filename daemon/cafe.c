@@ -2,6 +2,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 #include "daemon/base/diag.h"
 #include "daemon/base/folder.h"
@@ -131,7 +132,8 @@ run_join(const char *const *words, const char *const *values, struct err_text *w
 struct cafe {
     struct box box;
     struct site_net *net;
-    const char *site;
+    const char *dir, *site;
+    struct diag_memory next_key_trouble;
 };
 
 static size_t
@@ -159,10 +161,39 @@ cafe_wrote(void *owner)
     site_net_wrote(cafe->net);
 }
 
+/* `knockbox-cafe renew` has left a key: the hub is asked to let it in. */
+static void
+look_for_next_key(struct cafe *cafe)
+{
+    char path[PATH_SIZE];
+    struct key_file next;
+    struct err_text why;
+    if (site_net_renewing(cafe->net) || !file_there(cafe->dir, KEY_FILE KEY_NEXT) ||
+        path_join(cafe->dir, KEY_FILE KEY_NEXT, path, NULL) != ERR_OK)
+        return;
+    if (key_file_read(path, &next, &why) != ERR_OK) {
+        diag_changed(&cafe->next_key_trouble, cafe->box.clock.mono_ms(cafe->box.clock.owner),
+                     DIAG_WARNING, "the key is not renewed: %s", why.s);
+        return;
+    }
+    site_net_renew(cafe->net, &next.own);
+    keys_wipe(&next, sizeof next);
+}
+
+static enum err
+cafe_renewed(void *owner, struct err_text *why)
+{
+    struct cafe *cafe = owner;
+    char path[PATH_SIZE];
+    enum err e = path_join(cafe->dir, KEY_FILE, path, why);
+    return e == ERR_OK ? key_file_turn(path, why) : e;
+}
+
 static enum err
 cafe_tick(void *owner, struct err_text *why)
 {
     struct cafe *cafe = owner;
+    look_for_next_key(cafe);
     return site_net_tick(cafe->net, why);
 }
 
@@ -207,8 +238,10 @@ open_cafe(struct cafe *cafe, const char *dir, const struct config *config,
         .loop = cafe->box.loop,
         .clock = cafe->box.clock,
         .failed = cafe_failed,
+        .renewed = cafe_renewed,
         .owner = cafe,
     };
+    cafe->dir = dir;
     cafe->site = config_text(config, "site.name");
     (void)key_parse(config_text(config, "hub.key"), net.hub_key); /* checked by its kind */
     e = site_net_open(&net, &cafe->net, why);
@@ -271,6 +304,49 @@ run_check(const char *const *words, const char *const *values, struct err_text *
     return e;
 }
 
+/* ---------------------------------------------------------------- renew */
+
+enum {
+    RENEW_PATIENCE_MS = 10000
+};
+
+/* The running café takes the new key away when the hub lets it in. */
+static bool
+wait_until_turned(const char *dir)
+{
+    for (int waited = 0; waited < RENEW_PATIENCE_MS; waited += 50) {
+        struct timespec moment = {.tv_nsec = 50000000};
+        if (!file_there(dir, KEY_FILE KEY_NEXT))
+            return true;
+        (void)nanosleep(&moment, NULL);
+    }
+    return false;
+}
+
+static enum err
+run_renew(const char *const *words, const char *const *values, struct err_text *why)
+{
+    char path[PATH_SIZE];
+    struct key_file next;
+    (void)values;
+    process_harden();
+    memset(&next, 0, sizeof next);
+    enum err e = path_join(words[0], KEY_FILE, path, why);
+    if (e == ERR_OK)
+        e = key_file_next(path, &next, why);
+    keys_wipe(&next, sizeof next);
+    if (e != ERR_OK)
+        return e;
+    if (wait_until_turned(words[0]))
+        (void)printf("renewed\n");
+    else
+        (void)fprintf(stderr,
+                      "knockbox-cafe: a new key waits in %.300s" KEY_NEXT
+                      "; it takes over as soon as this café runs and its hub is there\n",
+                      path);
+    return ERR_OK;
+}
+
 /* ---------------------------------------------------------------- without a running café */
 
 static enum err
@@ -318,6 +394,7 @@ static const struct command commands[] = {
      run_join},
     {"run", "DIR", "runs it in the foreground until SIGTERM", 1, 1, {NULL}, run_run},
     {"check", "DIR", "reads the settings and prints them as understood", 1, 1, {NULL}, run_check},
+    {"renew", "DIR", "gives this café a new key, without a pause", 1, 1, {NULL}, run_renew},
     {"verify", "DIR", "walks every chain; no café may run", 1, 1, {NULL}, run_verify},
     {"rebuild",
      "DIR",

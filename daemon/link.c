@@ -3,6 +3,7 @@
  *   knockbox-link tcp://HOST:PORT [--key] FILE    started by `knockbox --at tcp://...` with the
  *                                                 connected socket as descriptor 3
  *   knockbox-link join CODE FILE                  makes a key file with the hub's one-time code
+ *   knockbox-link renew FILE                      puts a new key in the place of the one in FILE
  */
 #include <libgen.h>
 #include <stdio.h>
@@ -24,6 +25,8 @@ enum {
 static const char usage_text[] =
     "usage: knockbox-link join CODE FILE [--connect tcp://HOST:PORT]\n"
     "           makes a key file with the one-time code of `knockbox-hub enrol`\n"
+    "       knockbox-link renew FILE [--connect tcp://HOST:PORT]\n"
+    "           puts a new key in the place of the one in FILE, here and at the hub\n"
     "       knockbox-link tcp://HOST:PORT [--key] FILE\n"
     "           carries requests; started by `knockbox --at tcp://HOST:PORT --key FILE`\n";
 
@@ -51,6 +54,18 @@ check_endpoint(const char *endpoint, struct err_text *why)
     return endpoint_split(endpoint, host, sizeof host, &port) && port != 0
                ? ERR_OK
                : err_input(why, "at", endpoint, "tcp://HOST:PORT");
+}
+
+static enum err
+read_key(const char *path, struct key_file *key, struct err_text *why)
+{
+    if (path == NULL)
+        return err_set(ERR_USAGE, why, "a hub elsewhere wants a key: give --key FILE");
+    enum err e = key_file_read(path, key, why);
+    if (e == ERR_OK && !key->has_hub)
+        return err_set(ERR_INPUT, why,
+                       "%.300s is no key for a hub: make one with knockbox-link join", path);
+    return e;
 }
 
 /* ---------------------------------------------------------------- join */
@@ -104,19 +119,44 @@ join(const char *text, const char *path, const char *connect)
     return e == ERR_OK ? 0 : complain(e, &why);
 }
 
-/* ---------------------------------------------------------------- carry */
+/* ---------------------------------------------------------------- renew */
 
+/* FILE.next, the hub's word that it is in, FILE; then it speaks and the one before is out. A renewal
+ * that was cut short goes on where it was. */
 static enum err
-read_key(const char *path, struct key_file *key, struct err_text *why)
+renew_at(const char *path, const struct key_file *old, const struct key_file *next,
+         const char *endpoint, struct err_text *why)
 {
-    if (path == NULL)
-        return err_set(ERR_USAGE, why, "a hub elsewhere wants a key: give --key FILE");
-    enum err e = key_file_read(path, key, why);
-    if (e == ERR_OK && !key->has_hub)
-        return err_set(ERR_INPUT, why,
-                       "%.300s is no key for a hub: make one with knockbox-link join", path);
+    enum err e = check_endpoint(endpoint, why);
+    if (e == ERR_OK)
+        e = renew_ask(endpoint, old->hub, &old->own, &next->own, why);
+    if (e == ERR_OK)
+        e = key_file_turn(path, why);
+    if (e == ERR_OK) /* no answer: the hub hears it at the next use */
+        (void)renew_speak(endpoint, old->hub, &next->own, NULL);
     return e;
 }
+
+static int
+renew(const char *path, const char *connect)
+{
+    struct err_text why = {.s = ""};
+    struct key_file old, next;
+    memset(&old, 0, sizeof old);
+    memset(&next, 0, sizeof next);
+    enum err e = read_key(path, &old, &why);
+    if (e == ERR_OK)
+        e = key_file_next(path, &next, &why);
+    if (e == ERR_OK)
+        e = renew_at(path, &old, &next, connect != NULL ? connect : old.connect, &why);
+    if (e == ERR_OK)
+        (void)printf("renewed\n");
+    keys_wipe(&old, sizeof old);
+    keys_wipe(&next, sizeof next);
+    return e == ERR_OK ? 0 : complain(e, &why);
+}
+
+/* ---------------------------------------------------------------- carry */
 
 static bool
 is_socket(int fd)
@@ -157,6 +197,10 @@ main(int argc, char **argv)
     if (argc >= 4 && strcmp(argv[1], "join") == 0) {
         bool more = argc == 6 && strcmp(argv[4], "--connect") == 0;
         return argc == 4 || more ? join(argv[2], argv[3], more ? argv[5] : NULL) : misuse();
+    }
+    if (argc >= 3 && strcmp(argv[1], "renew") == 0) {
+        bool more = argc == 5 && strcmp(argv[3], "--connect") == 0;
+        return argc == 3 || more ? renew(argv[2], more ? argv[4] : NULL) : misuse();
     }
     if (argc < 2 || argc > 4 || !line_given)
         return misuse();

@@ -208,6 +208,18 @@ file_remove(const char *dir, const char *name, struct err_text *why)
 }
 
 enum err
+file_rename(const char *dir, const char *from, const char *to, struct err_text *why)
+{
+    char old[PATH_SIZE], fresh[PATH_SIZE];
+    enum err e = path_join(dir, from, old, why);
+    if (e == ERR_OK)
+        e = path_join(dir, to, fresh, why);
+    if (e != ERR_OK)
+        return e;
+    return rename(old, fresh) == 0 ? folder_sync(dir, why) : said("rename", old, why);
+}
+
+enum err
 file_check_secret(const char *path, struct err_text *why)
 {
     struct stat st;

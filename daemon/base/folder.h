@@ -39,6 +39,9 @@ enum err file_keep(const char *dir, const char *name, const void *bytes, size_t 
  * ERR_NOT_FOUND; ERR_INPUT: larger, or not a plain file. */
 enum err file_read(const char *path, char **out_text, size_t *out_len, struct err_text *why);
 
+/* DIR/FROM becomes DIR/TO, in place of what was there; durable. */
+enum err file_rename(const char *dir, const char *from, const char *to, struct err_text *why);
+
 bool file_there(const char *dir, const char *name);
 
 /* Removes DIR/NAME (missing is fine) and syncs the folder. */

@@ -44,6 +44,10 @@ let_in(struct hub_keys *k, const Knockbox__Enrol *enrol, struct err_text *why)
     struct key_entry entry = {.expires_ms = INT64_MAX};
     enum role role = ROLE_BIT_READER;
     memcpy(entry.key, enrol->key.data, KEY_SIZE);
+    if (enrol->has_renews && !keyring_banned(k->options.ring, enrol->renews.data)) {
+        memcpy(entry.renews, enrol->renews.data, KEY_SIZE);
+        entry.fresh = true;
+    }
     if (enrol->for_site != NULL)
         (void)snprintf(entry.site, sizeof entry.site, "%s", enrol->for_site);
     if (enrol->person != NULL)
@@ -70,11 +74,22 @@ take_settle(struct hub_keys *k, const Knockbox__Settle *settle)
         k->options.settled(k->options.owner, settle->discrepancy + sizeof fork - 1);
 }
 
+static enum err
+ban(struct hub_keys *k, const uint8_t key[KEY_SIZE], struct err_text *why)
+{
+    struct key_entry entry;
+    bool known = keyring_find(k->options.ring, key, 0, &entry);
+    enum err e = keyring_ban(k->options.ring, key, why);
+    if (e == ERR_OK && known)
+        k->options.banned(k->options.owner, &entry);
+    return e;
+}
+
 /* Also into the file: an old copy of the store must not bring the key back. */
 static enum err
 ban_recorded(struct hub_keys *k, const uint8_t key[KEY_SIZE], struct err_text *why)
 {
-    enum err e = keyring_ban(k->options.ring, key, why);
+    enum err e = ban(k, key, why);
     return e == ERR_OK ? spool_revoke(k->options.dir, key, why) : e;
 }
 
@@ -200,6 +215,8 @@ append_enrol(struct hub_keys *k, struct store_txn *txn, const struct key_entry *
     enrol.role = (char *)entry->role;
     enrol.has_key = true;
     enrol.key = (ProtobufCBinaryData){KEY_SIZE, (uint8_t *)entry->key};
+    enrol.has_renews = entry->fresh;
+    enrol.renews = (ProtobufCBinaryData){entry->fresh ? KEY_SIZE : 0, (uint8_t *)entry->renews};
     record.body_case = KNOCKBOX__RECORD__BODY_ENROL;
     record.enrol = &enrol;
     return store_append(txn, own_site(k), &record, &stored, why);
@@ -226,23 +243,39 @@ append_revoke(struct hub_keys *k, struct store_txn *txn, const struct key_entry 
 
 /* ---------------------------------------------------------------- bans */
 
+/* Keys that were to take the place of `key` and have not spoken yet. */
+static enum err
+revoke_heirs(struct hub_keys *k, struct store_txn *txn, const uint8_t key[KEY_SIZE],
+             const char *reason, struct err_text *why)
+{
+    struct key_entry heir;
+    enum err e = ERR_OK;
+    for (size_t i = 0; e == ERR_OK && keyring_nth(k->options.ring, i, &heir); i++)
+        if (heir.fresh && memcmp(heir.renews, key, KEY_SIZE) == 0)
+            e = append_revoke(k, txn, &heir, reason, why);
+    return e;
+}
+
 /* A banned key that the ring still lets in: banned here first, then written down. */
 static enum err
 take_ban(void *owner, const uint8_t key[KEY_SIZE], struct err_text *why)
 {
+    static const char reason[] = "revoked by the operator";
     struct hub_keys *k = owner;
     struct key_entry entry;
     struct store_txn *txn = NULL;
     char name[KEY_TEXT];
     bool known = keyring_find(k->options.ring, key, 0, &entry) && entry.what != KEY_CODE;
-    enum err e = keyring_ban(k->options.ring, key, why);
+    enum err e = ban(k, key, why);
     if (e != ERR_OK || !known)
         return e;
     diag_notice("key %.16s of %s %s is revoked", key_print(key, name), entry.role,
                 entry.person[0] != '\0' ? entry.person : entry.site);
     e = store_begin(k->options.store, &txn, why);
     if (e == ERR_OK)
-        e = append_revoke(k, txn, &entry, "revoked by the operator", why);
+        e = append_revoke(k, txn, &entry, reason, why);
+    if (e == ERR_OK)
+        e = revoke_heirs(k, txn, key, reason, why);
     if (e == ERR_OK)
         e = store_commit(&txn, why);
     store_abort(&txn);
@@ -434,4 +467,91 @@ hub_keys_join(struct hub_keys *k, const struct key_entry *bearer, const uint8_t 
     keyring_remove(k->options.ring, bearer->key);
     diag_notice("%s %s joined", entry.role, entry.person[0] != '\0' ? entry.person : entry.site);
     return say_joined(k, &entry, out_joined, why);
+}
+
+/* ---------------------------------------------------------------- renewing */
+
+static enum err
+check_fresh(struct hub_keys *k, const struct key_entry *old, const uint8_t fresh[KEY_SIZE],
+            bool *out_done, struct err_text *why)
+{
+    struct key_entry known;
+    uint64_t now = k->options.clock.mono_ms(k->options.clock.owner);
+    *out_done = false;
+    if (old->what == KEY_CODE)
+        return err_set(ERR_DENIED, why, "a one-time code is not renewed: join with it");
+    bool there = keyring_find(k->options.ring, fresh, 0, &known);
+    *out_done = there && known.fresh && memcmp(known.renews, old->key, KEY_SIZE) == 0;
+    if (*out_done)
+        return ERR_OK;
+    if (there || keyring_banned(k->options.ring, fresh))
+        return err_set(ERR_DENIED, why, "this key was used before: make a new one");
+    if (old->renewed_ms != 0 && now - old->renewed_ms < RENEW_REST_MS)
+        return err_set(ERR_BUSY, why, "this key was renewed a moment ago: wait a minute");
+    return ERR_OK;
+}
+
+/* The fresh key beside the old one; an heir before it that never spoke goes. */
+static enum err
+record_heir(struct hub_keys *k, const struct key_entry *heir, struct err_text *why)
+{
+    struct store_txn *txn = NULL;
+    enum err e = store_begin(k->options.store, &txn, why);
+    if (e == ERR_OK)
+        e = revoke_heirs(k, txn, heir->renews, "another key was made before it spoke", why);
+    if (e == ERR_OK)
+        e = append_enrol(k, txn, heir, why);
+    if (e == ERR_OK)
+        e = store_commit(&txn, why);
+    store_abort(&txn);
+    if (e == ERR_OK)
+        e = hub_keys_follow(k, why);
+    k->options.wrote(k->options.owner);
+    return e;
+}
+
+enum err
+hub_keys_renew(struct hub_keys *k, const struct key_entry *old, const uint8_t fresh[KEY_SIZE],
+               struct err_text *why)
+{
+    struct key_entry heir = *old, noted = *old;
+    bool done = false;
+    enum err e = check_fresh(k, old, fresh, &done, why);
+    if (e != ERR_OK || done)
+        return e;
+    memcpy(heir.renews, old->key, KEY_SIZE);
+    memcpy(heir.key, fresh, KEY_SIZE);
+    heir.fresh = true;
+    noted.renewed_ms = k->options.clock.mono_ms(k->options.clock.owner);
+    e = record_heir(k, &heir, why);
+    if (e == ERR_OK)
+        e = keyring_put(k->options.ring, &noted, why);
+    return e;
+}
+
+enum err
+hub_keys_spoke(struct hub_keys *k, const struct key_entry *entry, struct err_text *why)
+{
+    struct key_entry old, known = *entry;
+    struct store_txn *txn = NULL;
+    char name[KEY_TEXT];
+    enum err e = ERR_OK;
+    known.fresh = false;
+    known.renewed_ms = k->options.clock.mono_ms(k->options.clock.owner);
+    if (keyring_find(k->options.ring, entry->renews, 0, &old)) {
+        e = store_begin(k->options.store, &txn, why);
+        if (e == ERR_OK)
+            e = append_revoke(k, txn, &old, "renewed", why);
+        if (e == ERR_OK)
+            e = store_commit(&txn, why);
+        store_abort(&txn);
+        if (e == ERR_OK)
+            e = hub_keys_follow(k, why);
+        k->options.wrote(k->options.owner);
+        if (e == ERR_OK)
+            diag_notice("the key of %s %s was renewed: %.16s is in, the one before is out",
+                        entry->role, entry->person[0] != '\0' ? entry->person : entry->site,
+                        key_print(entry->key, name));
+    }
+    return e == ERR_OK ? keyring_put(k->options.ring, &known, why) : e;
 }

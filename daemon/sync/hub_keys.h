@@ -19,6 +19,8 @@ struct hub_keys_options {
     struct clock clock;
     /* A person has settled the fork of a site (a `settle` record of "fork/..."). */
     void (*settled)(void *owner, const char *site);
+    /* Nobody comes in by this key any more: what stands open by it must go. */
+    void (*banned)(void *owner, const struct key_entry *entry);
     /* The hub's own log grew by what was written here. */
     void (*wrote)(void *owner);
     void *owner;
@@ -48,5 +50,16 @@ struct joined {
 enum err hub_keys_join(struct hub_keys *keys, const struct key_entry *bearer,
                        const uint8_t fresh[KEY_SIZE], struct joined *out_joined,
                        struct err_text *why);
+
+/* The bearer of the key `old` wants `fresh` let in as well, in its place and role. Both are in
+ * until hub_keys_spoke() of the fresh one. Repeating is harmless. ERR_DENIED: a code, or `fresh` is
+ * banned or somebody's. ERR_BUSY: asked again within RENEW_REST_MS. */
+enum {
+    RENEW_REST_MS = 60000
+};
+enum err hub_keys_renew(struct hub_keys *keys, const struct key_entry *old,
+                        const uint8_t fresh[KEY_SIZE], struct err_text *why);
+/* A message came by a key whose entry is `fresh`: the one before it is revoked. */
+enum err hub_keys_spoke(struct hub_keys *keys, const struct key_entry *entry, struct err_text *why);
 
 #endif

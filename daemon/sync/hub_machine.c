@@ -171,6 +171,14 @@ hub_machine_message(struct hub_machine *m, const struct peer *peer, const char *
 /* ---------------------------------------------------------------- time and what people see */
 
 void
+hub_machine_forget(struct hub_machine *m, const char *site)
+{
+    for (size_t i = m->n_conns; i > 0; i--)
+        if (strcmp(m->conns[i - 1]->row->site, site) == 0)
+            hub_conn_drop(m, m->conns[i - 1]);
+}
+
+void
 hub_machine_wrote(struct hub_machine *m)
 {
     for (size_t i = 0; i < m->n_conns; i++)

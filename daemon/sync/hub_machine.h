@@ -64,6 +64,10 @@ bool hub_machine_full(const struct hub_machine *machine); /* flush before the ne
  * more: sites send again. */
 enum err hub_machine_flush(struct hub_machine *machine, struct err_text *why);
 
+/* A key of the site is let in no longer: its connections get nothing more. Whoever is let in says
+ * Hello again. */
+void hub_machine_forget(struct hub_machine *machine, const char *site);
+
 /* The hub's own log grew: sites get what they may see. */
 void hub_machine_wrote(struct hub_machine *machine);
 

@@ -104,16 +104,18 @@ send_wire(void *owner, const struct peer *peer, const Knockbox__Wire *message)
     return socket_send(net->socket, peer, message, net->scratch);
 }
 
-/* Somebody who is let in says what makes no sense: told once a connection, then only counted. */
-static void
+/* Somebody who is let in says what makes no sense: told once a connection, then only counted.
+ * false: it was told before. */
+static bool
 refuse_once(struct hub_net *net, const struct peer *peer, enum err code, const char *text)
 {
     struct wire wire = {send_wire, net};
     for (size_t i = 0; i < net->n_refused && i < REFUSED_MOST; i++)
         if (memcmp(&net->refused[i], peer, sizeof *peer) == 0)
-            return;
+            return false;
     net->refused[net->n_refused++ % REFUSED_MOST] = *peer;
     wire_refuse(&wire, peer, code, text);
+    return true;
 }
 
 static void
@@ -121,7 +123,6 @@ take_join(struct hub_net *net, const struct peer *peer, const struct key_entry *
           const Knockbox__Join *join)
 {
     struct err_text why = {.s = ""};
-    struct wire wire = {send_wire, net};
     struct joined told;
     Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
     Knockbox__Joined joined = KNOCKBOX__JOINED__INIT;
@@ -131,8 +132,8 @@ take_join(struct hub_net *net, const struct peer *peer, const struct key_entry *
     if (e == ERR_IO || e == ERR_DAMAGED)
         net->options.failed(net->options.owner, e, &why);
     if (e != ERR_OK) {
-        diag_warning("joining of %s refused: %s", from->site, why.s);
-        wire_refuse(&wire, peer, e, why.s);
+        if (refuse_once(net, peer, e, why.s))
+            diag_warning("joining of %s refused: %s", from->site, why.s);
         return;
     }
     joined.site = told.site;
@@ -144,6 +145,27 @@ take_join(struct hub_net *net, const struct peer *peer, const struct key_entry *
     message.what_case = KNOCKBOX__WIRE__WHAT_JOINED;
     message.joined = &joined;
     (void)send_wire(net, peer, &message); /* lost: the machine asks again with its new key */
+}
+
+static void
+take_renew(struct hub_net *net, const struct peer *peer, const struct key_entry *from,
+           const Knockbox__Renew *renew)
+{
+    struct err_text why = {.s = ""};
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Renewed renewed = KNOCKBOX__RENEWED__INIT;
+    char words[512];
+    enum err e = hub_keys_renew(net->keys, from, renew->key.data, &why);
+    if (e == ERR_IO || e == ERR_DAMAGED)
+        net->options.failed(net->options.owner, e, &why);
+    (void)snprintf(words, sizeof words, "%.500s", why.s);
+    renewed.has_key = renewed.has_code = true;
+    renewed.key = renew->key;
+    renewed.code = (uint32_t)e;
+    renewed.text = e != ERR_OK ? words : NULL;
+    message.what_case = KNOCKBOX__WIRE__WHAT_RENEWED;
+    message.renewed = &renewed;
+    (void)send_wire(net, peer, &message); /* lost: it asks again */
 }
 
 /* ---------------------------------------------------------------- people */
@@ -204,6 +226,8 @@ dispatch(struct hub_net *net, const struct peer *peer, const struct key_entry *f
     bool request = message->what_case == KNOCKBOX__WIRE__WHAT_REQUEST;
     if (join)
         take_join(net, peer, from, message->join);
+    else if (message->what_case == KNOCKBOX__WIRE__WHAT_RENEW && from->what != KEY_CODE)
+        take_renew(net, peer, from, message->renew);
     else if (from->what == KEY_SITE && !request)
         hub_machine_message(net->machine, peer, from->site, message);
     else if (from->what == KEY_PERSON && request)
@@ -224,6 +248,19 @@ who_sent(struct hub_net *net, zmq_msg_t *frame, struct key_entry *out)
     return user != NULL && key_parse(user, key) && keyring_find(net->ring, key, now, out);
 }
 
+/* The first words by a renewed key. */
+static void
+take_fresh(struct hub_net *net, const struct key_entry *from)
+{
+    struct err_text why = {.s = ""};
+    enum err e = hub_keys_spoke(net->keys, from, &why);
+    if (e == ERR_IO || e == ERR_DAMAGED)
+        net->options.failed(net->options.owner, e, &why);
+    else if (e != ERR_OK) /* both stay in until it works */
+        diag_changed(&net->commit_trouble, net->options.clock.mono_ms(net->options.clock.owner),
+                     DIAG_ERROR, "keys: the key before a renewed one is not out yet: %s", why.s);
+}
+
 static void
 take_payload(struct hub_net *net, const struct peer *peer, zmq_msg_t *frame)
 {
@@ -240,6 +277,8 @@ take_payload(struct hub_net *net, const struct peer *peer, zmq_msg_t *frame)
         refuse_once(net, peer, ERR_INPUT, why.s);
         return;
     }
+    if (from.fresh)
+        take_fresh(net, &from);
     dispatch(net, peer, &from, message);
 }
 
@@ -295,6 +334,15 @@ take_settled(void *owner, const char *site)
         (void)hub_machine_settle(net->machine, site, NULL); /* shown until it works */
 }
 
+/* A revoked machine hears nothing more, also on the connection that it has. */
+static void
+take_banned(void *owner, const struct key_entry *entry)
+{
+    struct hub_net *net = owner;
+    if (net->machine != NULL && entry->what == KEY_SITE)
+        hub_machine_forget(net->machine, entry->site);
+}
+
 static void
 keys_wrote(void *owner)
 {
@@ -332,6 +380,7 @@ open_keys(struct hub_net *net, struct err_text *why)
         .ring = net->ring,
         .clock = net->options.clock,
         .settled = take_settled,
+        .banned = take_banned,
         .wrote = keys_wrote,
         .owner = net,
     };

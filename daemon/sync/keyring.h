@@ -25,6 +25,9 @@ struct key_entry {
     char role[16];      /* "site", "barista", ... */
     unsigned roles;     /* enum role bits; 0 for machines */
     int64_t expires_ms; /* codes only: the machine's clock; else INT64_MAX */
+    bool fresh;         /* it has not spoken yet, so `renews` is in as well */
+    uint8_t renews[KEY_SIZE];
+    uint64_t renewed_ms; /* monotonic: when this key asked to be renewed, 0: not in this run */
 };
 
 struct keyring;

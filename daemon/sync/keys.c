@@ -169,3 +169,47 @@ key_file_read(const char *path, struct key_file *out_file, struct err_text *why)
     free(text);
     return e;
 }
+
+/* ---------------------------------------------------------------- one key after the other */
+
+/* `path` as folder and name, and the name of the next. */
+struct place {
+    char folder[PATH_SIZE], name[PATH_SIZE], next[PATH_SIZE + 8];
+};
+
+static void
+take_apart(const char *path, struct place *out)
+{
+    const char *slash = strrchr(path, '/');
+    int head = slash != NULL ? (int)(slash - path) : 0;
+    if (slash == NULL)
+        (void)snprintf(out->folder, sizeof out->folder, ".");
+    else
+        (void)snprintf(out->folder, sizeof out->folder, "%.*s", head > 0 ? head : 1, path);
+    (void)snprintf(out->name, sizeof out->name, "%s", slash != NULL ? slash + 1 : path);
+    (void)snprintf(out->next, sizeof out->next, "%s" KEY_NEXT, out->name);
+}
+
+enum err
+key_file_next(const char *path, struct key_file *out_file, struct err_text *why)
+{
+    struct place place;
+    char next[PATH_SIZE];
+    take_apart(path, &place);
+    enum err e = path_join(place.folder, place.next, next, why);
+    if (e == ERR_OK && file_there(place.folder, place.next))
+        return key_file_read(next, out_file, why);
+    if (e == ERR_OK)
+        e = key_file_read(path, out_file, why);
+    if (e == ERR_OK)
+        e = key_pair_new(&out_file->own, why);
+    return e == ERR_OK ? key_file_write(place.folder, place.next, out_file, why) : e;
+}
+
+enum err
+key_file_turn(const char *path, struct err_text *why)
+{
+    struct place place;
+    take_apart(path, &place);
+    return file_rename(place.folder, place.next, place.name, why);
+}

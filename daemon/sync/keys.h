@@ -49,6 +49,13 @@ enum err key_file_write(const char *dir, const char *name, const struct key_file
                         struct err_text *why);
 /* ERR_DENIED: others may read it. ERR_INPUT: not such a file. ERR_NOT_FOUND. */
 enum err key_file_read(const char *path, struct key_file *out_file, struct err_text *why);
+/* NAME.next beside the key file `path`: the key that is to take its place. One that is there already
+ * is read, else a pair is made and written. *out_file: the old file with the new pair. */
+enum err key_file_next(const char *path, struct key_file *out_file, struct err_text *why);
+/* NAME.next becomes NAME: the old file or the new one, whatever happens. */
+enum err key_file_turn(const char *path, struct err_text *why);
+#define KEY_NEXT ".next"
+
 /* The same as text with a NUL behind it, which is changed; `name` is for the sentence. Wipe both
  * after use. */
 size_t key_file_print(const struct key_file *file, char out[KEY_FILE_TEXT]);

@@ -12,7 +12,8 @@
 
 enum {
     FRAMES_A_ROUND = 500,
-    SOON_US = 1
+    SOON_US = 1,
+    RENEW_AGAIN_MS = 10000
 };
 
 /* Why there is no connection, as far as the socket tells; each is said once until it changes. */
@@ -45,6 +46,13 @@ struct site_net {
     bool silent_told, was_busy;
     unsigned remade;
     int soon; /* timer */
+    /* A key that is to take the place of ours. */
+    struct renewal {
+        bool wanted, granted;
+        struct key_pair fresh;
+        uint64_t asked_ms; /* monotonic, 0: not yet */
+        struct diag_memory said;
+    } renewal;
 };
 
 static uint64_t
@@ -77,6 +85,51 @@ send_wire(void *owner, const struct peer *peer, const Knockbox__Wire *message)
     return net->socket != NULL && socket_send(net->socket, peer, message, net->scratch);
 }
 
+/* ---------------------------------------------------------------- a new key */
+
+void
+site_net_renew(struct site_net *net, const struct key_pair *fresh)
+{
+    net->renewal.fresh = *fresh;
+    net->renewal.wanted = true;
+    net->renewal.granted = false;
+    net->renewal.asked_ms = 0;
+}
+
+bool
+site_net_renewing(const struct site_net *net)
+{
+    return net->renewal.wanted;
+}
+
+static void
+ask_renewal(struct site_net *net)
+{
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Renew renew = KNOCKBOX__RENEW__INIT;
+    struct renewal *r = &net->renewal;
+    if (r->asked_ms != 0 && mono(net) - r->asked_ms < RENEW_AGAIN_MS)
+        return;
+    renew.has_key = true;
+    renew.key = (ProtobufCBinaryData){KEY_SIZE, r->fresh.public_key};
+    message.what_case = KNOCKBOX__WIRE__WHAT_RENEW;
+    message.renew = &renew;
+    if (send_wire(net, NULL, &message))
+        r->asked_ms = mono(net);
+}
+
+static void
+take_renewed(struct site_net *net, const Knockbox__Renewed *renewed)
+{
+    struct renewal *r = &net->renewal;
+    if (!r->wanted || memcmp(renewed->key.data, r->fresh.public_key, KEY_SIZE) != 0)
+        return; /* of an earlier try */
+    r->granted = renewed->code == ERR_OK;
+    if (!r->granted)
+        diag_changed(&r->said, mono(net), DIAG_WARNING, "sync: the hub does not renew our key: %s",
+                     renewed->text != NULL ? renewed->text : "");
+}
+
 /* ---------------------------------------------------------------- frames */
 
 /* false: nothing was there. Anything but one frame is dropped whole. */
@@ -94,8 +147,11 @@ take_message(struct site_net *net)
         more = zmq_msg_more(&frame);
         n++;
     } while (more);
-    if (n == 1 && wire_unpack(zmq_msg_data(&frame), zmq_msg_size(&frame), &net->arena, &message,
-                              &why) == ERR_OK)
+    bool good = n == 1 && wire_unpack(zmq_msg_data(&frame), zmq_msg_size(&frame), &net->arena,
+                                      &message, &why) == ERR_OK;
+    if (good && message->what_case == KNOCKBOX__WIRE__WHAT_RENEWED)
+        take_renewed(net, message->renewed);
+    else if (good)
         check(net, site_machine_message(net->machine, message, &why), &why);
     (void)zmq_msg_close(&frame);
     return n > 0;
@@ -227,6 +283,39 @@ make_socket(struct site_net *net, struct err_text *why)
     return e;
 }
 
+/* The new key is the one on disk before it is used: whatever is cut off here, the file is one that
+ * the hub lets in. */
+static void
+use_fresh_key(struct site_net *net)
+{
+    struct err_text why = {.s = ""};
+    struct renewal *r = &net->renewal;
+    r->granted = false;
+    if (net->options.renewed(net->options.owner, &why) != ERR_OK) {
+        diag_changed(&r->said, mono(net), DIAG_ERROR, "sync: the new key waits: %s", why.s);
+        return;
+    }
+    net->options.pair = r->fresh;
+    r->wanted = false;
+    keys_wipe(&r->fresh, sizeof r->fresh);
+    diag_fine(&r->said);
+    diag_notice("sync: our key is renewed");
+    drop_socket(net);
+    if (make_socket(net, &why) != ERR_OK) {
+        diag_warning("sync: %s", why.s);
+        drop_socket(net); /* made anew after the usual silence */
+    }
+}
+
+static void
+renew_key(struct site_net *net)
+{
+    if (net->renewal.granted)
+        use_fresh_key(net);
+    else if (net->renewal.wanted && site_machine_link(net->machine).online)
+        ask_renewal(net);
+}
+
 /* Silent for too long, whatever the reason: a new socket gets in where an old one never would. */
 static void
 remake_when_silent(struct site_net *net)
@@ -303,6 +392,7 @@ site_net_close(struct site_net *net)
         (void)zmq_ctx_term(net->context);
     arena_done(&net->arena);
     keys_wipe(&net->options.pair, sizeof net->options.pair);
+    keys_wipe(&net->renewal.fresh, sizeof net->renewal.fresh);
     free(net);
 }
 
@@ -319,6 +409,7 @@ site_net_tick(struct site_net *net, struct err_text *why)
     if (e == ERR_IO || e == ERR_DAMAGED)
         return e;
     check(net, e, why);
+    renew_key(net);
     remake_when_silent(net);
     return ERR_OK;
 }

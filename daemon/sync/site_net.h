@@ -26,6 +26,9 @@ struct site_net_options {
     struct clock clock;
     /* The store failed in a way that ends the daemon. */
     void (*failed)(void *owner, enum err e, const struct err_text *why);
+    /* The hub lets the key of site_net_renew() in: make it the one that is used from now on,
+     * durably. After an error the old one stays, and the hub is asked again. */
+    enum err (*renewed)(void *owner, struct err_text *why);
     void *owner;
 };
 
@@ -37,6 +40,11 @@ void site_net_wrote(struct site_net *net);
 enum err site_net_tick(struct site_net *net, struct err_text *why);
 bool site_net_busy(struct site_net *net);
 struct site_link site_net_link(const struct site_net *net);
+
+/* Asks the hub, as soon as it is there and as often as needed, to let this pair in; then the
+ * connection is made anew with it. `fresh` is read. */
+void site_net_renew(struct site_net *net, const struct key_pair *fresh);
+bool site_net_renewing(const struct site_net *net);
 
 /* How long to stay with a silent socket: `retry_ms` and up to half of it more, by chance, so that
  * not all cafés come at once. */

@@ -3,16 +3,21 @@
 
 #include <dirent.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
+#include <time.h>
+#include <unistd.h>
 
 #include "daemon/base/folder.h"
 #include "daemon/record/kind.h"
 
 enum {
-    LINE_SIZE = 256
+    LINE_SIZE = 256,
+    LOCK_PATIENCE_MS = 2000
 };
 
 enum err
@@ -187,8 +192,30 @@ read_text(const char *dir, const char *name, char **out_text, struct err_text *w
     return *out_text != NULL ? ERR_OK : err_set(ERR_MEM, why, "out of memory");
 }
 
-enum err
-spool_revoke(const char *dir, const uint8_t key[KEY_SIZE], struct err_text *why)
+/* Hub and operator may both add a ban: one after the other, or one of the two is lost. *out_fd is
+ * closed by the caller, which ends the lock. */
+static enum err
+lock_bans(const char *dir, int *out_fd, struct err_text *why)
+{
+    char path[PATH_SIZE];
+    enum err e = path_join(dir, SPOOL_REVOKED ".lock", path, why);
+    if (e != ERR_OK)
+        return e;
+    *out_fd = open(path, O_RDWR | O_CREAT | O_NOFOLLOW | O_CLOEXEC, 0600);
+    for (int waited = 0; *out_fd >= 0 && waited < LOCK_PATIENCE_MS; waited += 10) {
+        struct timespec moment = {.tv_nsec = 10000000};
+        if (flock(*out_fd, LOCK_EX | LOCK_NB) == 0)
+            return ERR_OK;
+        (void)nanosleep(&moment, NULL);
+    }
+    if (*out_fd < 0)
+        return err_set(ERR_IO, why, "cannot open %.300s: %s", path, strerror(errno));
+    (void)close(*out_fd);
+    return err_set(ERR_BUSY, why, "another process holds %.300s: end it", path);
+}
+
+static enum err
+add_ban(const char *dir, const uint8_t key[KEY_SIZE], struct err_text *why)
 {
     char name[KEY_TEXT];
     char *text = NULL, *more = NULL;
@@ -209,6 +236,18 @@ spool_revoke(const char *dir, const uint8_t key[KEY_SIZE], struct err_text *why)
         }
     }
     free(text);
+    return e;
+}
+
+enum err
+spool_revoke(const char *dir, const uint8_t key[KEY_SIZE], struct err_text *why)
+{
+    int lock = -1;
+    enum err e = lock_bans(dir, &lock, why);
+    if (e != ERR_OK)
+        return e;
+    e = add_ban(dir, key, why);
+    (void)close(lock);
     return e;
 }
 

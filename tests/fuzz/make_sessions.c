@@ -194,6 +194,8 @@ keep_others(struct way *way)
     Knockbox__Refuse refuse = KNOCKBOX__REFUSE__INIT;
     Knockbox__Request request = KNOCKBOX__REQUEST__INIT;
     Knockbox__Reply reply = KNOCKBOX__REPLY__INIT;
+    Knockbox__Renew renew = KNOCKBOX__RENEW__INIT;
+    Knockbox__Renewed renewed = KNOCKBOX__RENEWED__INIT;
     Knockbox__Arg arg = KNOCKBOX__ARG__INIT, *args = &arg;
     ProtobufCBinaryData line = {sizeof "{}" - 1, (uint8_t *)"{}"};
     join.has_version = join.has_key = joined.has_first_epoch = refuse.has_code = true;
@@ -201,6 +203,14 @@ keep_others(struct way *way)
     join.key = (ProtobufCBinaryData){sizeof key, key};
     wire.what_case = KNOCKBOX__WIRE__WHAT_JOIN;
     wire.join = &join;
+    (void)put(way, NULL, &wire);
+    renew.has_key = renewed.has_key = renewed.has_code = true;
+    renew.key = renewed.key = join.key;
+    wire.what_case = KNOCKBOX__WIRE__WHAT_RENEW;
+    wire.renew = &renew;
+    (void)put(way, NULL, &wire);
+    wire.what_case = KNOCKBOX__WIRE__WHAT_RENEWED;
+    wire.renewed = &renewed;
     (void)put(way, NULL, &wire);
     joined.site = (char *)"quayside";
     joined.hub_site = (char *)"kitchen";

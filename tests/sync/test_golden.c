@@ -60,11 +60,13 @@ static size_t
 add_a_field_of_later(size_t len)
 {
     static const uint8_t later[] = {0x9A, 0x06, 5, 'l', 'a', 't', 'e', 'r'};
-    size_t head = 1;
-    while (bytes[head] & 0x80)
+    size_t at = 1, head; /* a tag, then the length of the rest */
+    while (bytes[at - 1] & 0x80)
+        at++;
+    for (head = at; bytes[head] & 0x80;)
         head++;
-    head++; /* tag, then the length */
-    size_t body = len - head, more = body + sizeof later, at = 1;
+    head++;
+    size_t body = len - head, more = body + sizeof later;
     memmove(again, bytes + head, body);
     for (; more > 0x7F; more >>= 7)
         bytes[at++] = (uint8_t)(more | 0x80);

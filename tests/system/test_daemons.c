@@ -392,6 +392,109 @@ Test(desk, asks_with_its_role_and_no_more, .timeout = 90)
     place_done(place);
 }
 
+/* ---------------------------------------------------------------- new keys */
+
+static void
+public_of(const char *path, char out[80])
+{
+    char text[TEXT_MOST];
+    FILE *file = fopen(path, "r");
+    cr_assert(file != NULL, "%s", path);
+    text[fread(text, 1, sizeof text - 1, file)] = '\0';
+    fclose(file);
+    cr_assert(sscanf(strstr(text, "public "), "public %79s", out) == 1);
+}
+
+static void
+expect_only_key(const char *hub, const char *key)
+{
+    struct said said = run_program("knockbox-hub", "keys", hub, NULL);
+    cr_expect(strncmp(said.out, key, 64) == 0, "%s", said.out);
+    cr_expect(strchr(said.out, '\n') == strrchr(said.out, '\n'), "%s", said.out);
+}
+
+Test(renewal, of_a_running_cafe_goes_without_a_pause, .timeout = 90)
+{
+    char place[PLACE], old[80], fresh[80];
+    place_make(place);
+    IN(place, "hub", hub);
+    IN(place, "cafe", cafe);
+    IN(cafe, "cafe.key", key);
+    struct daemon h = start_hub(hub);
+    import_catalogue(hub, "quayside");
+    join_cafe(hub, cafe, "quayside");
+    public_of(key, old);
+    struct daemon c = start_daemon("knockbox-cafe", cafe);
+    wait_for_answer(cafe, "export", "\"house-dark\"");
+    struct said said = run_program("knockbox-cafe", "renew", cafe, NULL);
+    cr_assert(said.status == 0, "%s", said.err);
+    cr_expect(eq(str, said.out, "renewed\n"));
+    public_of(key, fresh);
+    cr_expect(ne(str, old, fresh));
+    cr_expect(eq(u32, mode_of(cafe, "cafe.key"), 0600));
+    wait_for_log(&h, "was renewed");
+    expect_only_key(hub, fresh);
+    cr_expect(eq(int, log_tub(cafe, "Q001"), 0));
+    wait_for_answer(hub, "export", "\"Q001\"");
+    cr_expect(eq(int, end_daemon(&c), 0));
+    c = start_daemon("knockbox-cafe", cafe);
+    cr_expect(eq(int, log_tub(cafe, "Q002"), 0));
+    wait_for_answer(hub, "export", "\"Q002\"");
+    cr_expect(eq(int, end_daemon(&c), 0));
+    cr_expect(eq(int, end_daemon(&h), 0));
+    place_done(place);
+}
+
+Test(renewal, waits_for_a_cafe_that_does_not_run, .timeout = 90)
+{
+    char place[PLACE], old[80], fresh[80];
+    place_make(place);
+    IN(place, "hub", hub);
+    IN(place, "cafe", cafe);
+    IN(cafe, "cafe.key", key);
+    struct daemon h = start_hub(hub);
+    join_cafe(hub, cafe, "quayside");
+    public_of(key, old);
+    struct said said = run_program("knockbox-cafe", "renew", cafe, NULL);
+    cr_expect(eq(int, said.status, 0));
+    cr_expect(strstr(said.err, "a new key waits") != NULL, "%s", said.err);
+    public_of(key, fresh);
+    cr_expect(eq(str, old, fresh));
+    struct daemon c = start_daemon("knockbox-cafe", cafe);
+    wait_for_log(&h, "was renewed");
+    public_of(key, fresh);
+    cr_expect(ne(str, old, fresh));
+    expect_only_key(hub, fresh);
+    cr_expect(eq(int, end_daemon(&c), 0));
+    cr_expect(eq(int, end_daemon(&h), 0));
+    place_done(place);
+}
+
+Test(renewal, of_a_desk_is_one_command, .timeout = 90)
+{
+    char place[PLACE], endpoint[PLACE], code[512], old[80], fresh[80];
+    place_make(place);
+    IN(place, "hub", hub);
+    IN(place, "office.key", key);
+    struct daemon h = start_hub(hub);
+    endpoint_of(hub, endpoint);
+    struct said said = run_program("knockbox-hub", "enrol", hub, "kitchen", "--person",
+                                   "Rosa Quill", "--role", "office", NULL);
+    cr_assert(said.status == 0, "%s", said.err);
+    snprintf(code, sizeof code, "%.*s", (int)strcspn(said.out, "\n"), said.out);
+    cr_assert(run_program("knockbox-link", "join", code, key, NULL).status == 0);
+    public_of(key, old);
+    said = run_program("knockbox-link", "renew", key, NULL);
+    cr_assert(said.status == 0, "%s", said.err);
+    public_of(key, fresh);
+    cr_expect(ne(str, old, fresh));
+    expect_only_key(hub, fresh);
+    said = run_program("knockbox", "status", "--at", endpoint, "--key", key, "--json", NULL);
+    cr_expect(eq(int, said.status, 0), "%s", said.err);
+    cr_expect(eq(int, end_daemon(&h), 0));
+    place_done(place);
+}
+
 /* What secrets there are stay out of logs. */
 Test(secrets, are_in_no_log, .timeout = 60)
 {

@@ -15,6 +15,7 @@
 #include <unistd.h>
 #include <zmq.h>
 
+#include "daemon/sync/join.h"
 #include "daemon/sync/socket.h"
 #include "tests/system/program.h"
 
@@ -246,6 +247,98 @@ Test(peer, revoked_on_an_open_connection_gets_no_answer, .timeout = 60)
         cr_expect(eq(int, next_kind(socket, text), 0));
     }
     zmq_close(socket);
+    end(&s);
+}
+
+/* What the hub writes later is not sent to it either: nothing within a second and after. */
+Test(peer, revoked_on_an_open_connection_is_told_nothing_new, .timeout = 60)
+{
+    struct scene s;
+    char text[600];
+    begin(&s);
+    void *socket = connect_with(&s, &s.key.own);
+    cr_assert(say_hello(socket, "quayside", 1));
+    cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_WELCOME));
+    cr_assert(run_program("knockbox-hub", "revoke", s.hub, "quayside", NULL).status == 0);
+    import_catalogue(s.hub, "quayside"); /* cafés may see coffees */
+    cr_expect(eq(int, next_kind(socket, text), 0));
+    cr_expect(eq(int, next_kind(socket, text), 0));
+    zmq_close(socket);
+    end(&s);
+}
+
+/* ---------------------------------------------------------------- renewing a key */
+
+static enum err
+renew(struct scene *s, const struct key_pair *own, const struct key_pair *fresh)
+{
+    struct err_text why = {.s = ""};
+    return renew_ask(s->endpoint, s->key.hub, own, fresh, &why);
+}
+
+static bool
+is_in(struct scene *s, const struct key_pair *pair)
+{
+    char text[600];
+    void *socket = connect_with(s, pair);
+    bool welcome =
+        say_hello(socket, "quayside", 1) && next_kind(socket, text) == KNOCKBOX__WIRE__WHAT_WELCOME;
+    zmq_close(socket);
+    return welcome;
+}
+
+/* Power may go at any instant: until the new key has spoken, the old one still opens the door. */
+Test(renewal, both_keys_are_in_until_the_new_one_spoke_also_over_a_restart, .timeout = 90)
+{
+    struct scene s;
+    struct key_pair fresh;
+    begin(&s);
+    cr_assert(key_pair_new(&fresh, NULL) == ERR_OK);
+    cr_expect(eq(int, renew(&s, &s.key.own, &fresh), ERR_OK));
+    cr_expect(eq(int, renew(&s, &s.key.own, &fresh), ERR_OK)); /* the answer was lost */
+    cr_expect(is_in(&s, &s.key.own));
+    cr_expect(eq(int, end_daemon(&s.h), 0));
+    s.h = start_daemon("knockbox-hub", s.hub);
+    endpoint_of(s.hub, s.endpoint);
+    cr_expect(is_in(&s, &s.key.own));
+    cr_expect(is_in(&s, &fresh));
+    cr_expect(not(is_in(&s, &s.key.own)));
+    cr_expect(is_in(&s, &fresh));
+    cr_expect(eq(int, end_daemon(&s.h), 0));
+    s.h = start_daemon("knockbox-hub", s.hub);
+    endpoint_of(s.hub, s.endpoint);
+    cr_expect(is_in(&s, &fresh));
+    cr_expect(not(is_in(&s, &s.key.own)));
+    end(&s);
+}
+
+Test(renewal, a_key_that_is_revoked_takes_the_one_it_asked_for_along, .timeout = 60)
+{
+    struct scene s;
+    struct key_pair fresh;
+    char name[KEY_TEXT];
+    begin(&s);
+    cr_assert(key_pair_new(&fresh, NULL) == ERR_OK);
+    cr_expect(eq(int, renew(&s, &s.key.own, &fresh), ERR_OK));
+    key_print(s.key.own.public_key, name);
+    cr_assert(run_program("knockbox-hub", "revoke", s.hub, name, NULL).status == 0);
+    cr_expect(not(is_in(&s, &fresh)));
+    cr_expect(not(is_in(&s, &s.key.own)));
+    end(&s);
+}
+
+Test(renewal, is_not_for_a_key_that_is_somebodys_and_not_twice_a_minute, .timeout = 60)
+{
+    struct scene s;
+    struct key_pair fresh, other;
+    begin(&s);
+    cr_assert(key_pair_new(&fresh, NULL) == ERR_OK && key_pair_new(&other, NULL) == ERR_OK);
+    cr_expect(eq(int, renew(&s, &s.key.own, &s.key.own), ERR_DENIED));
+    cr_expect(eq(int, renew(&s, &s.key.own, &fresh), ERR_OK));
+    cr_expect(eq(int, renew(&s, &s.key.own, &other), ERR_BUSY));
+    cr_expect(is_in(&s, &fresh));
+    cr_expect(eq(int, renew(&s, &fresh, &other), ERR_BUSY));
+    cr_expect(eq(int, renew(&s, &fresh, &s.key.own), ERR_DENIED)); /* the one before stays out */
     end(&s);
 }
 
