@@ -10,6 +10,7 @@
 #include "client/plan/sheet_print.h"
 #include "client/plan/view_events.h"
 #include "client/plan/view_print.h"
+#include "client/plan_try.h"
 #include "client/print_to.h"
 #include "client/show.h"
 #include "daemon/plan/child.h"
@@ -23,21 +24,14 @@ enum {
 /* ---- asking */
 
 static enum err
-ask_plan(const struct given *given, const char *act, const char *tubs_file, json_t **out_answer,
-         struct err_text *why)
-{
-    struct question question = {.word = "plan"};
-    question_arg(&question, "do", act);
-    question_arg(&question, "days", given_value(given, "--days"));
-    question_arg(&question, "tubs_file", tubs_file);
-    return ask_once(given, &question, out_answer, why);
-}
-
-static enum err
 show(const struct given *given, struct err_text *why)
 {
+    struct question question = {.word = "plan"};
     json_t *view = NULL;
-    enum err e = ask_plan(given, "show", NULL, &view, why);
+    question_arg(&question, "do", "show");
+    question_arg(&question, "draft", given_flag(given, "--draft") ? "1" : NULL);
+    question_arg(&question, "number", given->n_args > 1 ? given->args[1] : NULL);
+    enum err e = ask_once(given, &question, &view, why);
     if (e == ERR_OK)
         e = view_print(given, view, why);
     json_decref(view);
@@ -59,7 +53,17 @@ today(const struct given *given, struct err_text *why)
 }
 
 /* ---- making one: the hub poses the problem, the optimiser beside this program solves it, and
- * the hub checks the plan and publishes it. */
+ * the hub checks the plan and keeps it as a draft. */
+
+static enum err
+parse_effort(const struct given *given, int *out_effort, struct err_text *why)
+{
+    const char *effort = given_value(given, "--effort");
+    if (effort != NULL && (effort[0] < '0' || effort[0] > '9' || strlen(effort) > 2))
+        return err_set(ERR_USAGE, why, "--effort %s: expected 0 to 99", effort);
+    *out_effort = effort != NULL ? (int)strtol(effort, NULL, 10) : 1;
+    return ERR_OK;
+}
 
 static enum err
 parse_problem(const json_t *answer, struct problem **out_problem, struct err_text *why)
@@ -69,16 +73,13 @@ parse_problem(const json_t *answer, struct problem **out_problem, struct err_tex
 }
 
 static enum err
-find_plan(const struct given *given, const struct problem *problem, struct child_result *out_result,
-          struct err_text *why)
+find_plan(const struct given *given, const struct problem *problem, const struct plan *start,
+          struct child_result *out_result, struct err_text *why)
 {
-    const char *effort = given_value(given, "--effort");
-    struct child_options options = {.program = given_value(given, "--solver"), .effort = 1};
-    if (effort != NULL && (effort[0] < '0' || effort[0] > '9' || strlen(effort) > 2))
-        return err_set(ERR_USAGE, why, "--effort %s: expected 0 to 99", effort);
-    if (effort != NULL)
-        options.effort = (int)strtol(effort, NULL, 10);
-    enum err e = child_best_plan(problem, &options, out_result, why);
+    struct child_options options = {.program = given_value(given, "--solver"), .start = start};
+    enum err e = parse_effort(given, &options.effort, why);
+    if (e == ERR_OK)
+        e = child_best_plan(problem, &options, out_result, why);
     if (e == ERR_OK && out_result->remark[0] != '\0' && !given->quiet)
         (void)fprintf(stderr, "knockbox: %s\n", out_result->remark);
     return e;
@@ -105,6 +106,7 @@ put_plan(struct wire *wire, const struct given *given, const struct problem *pro
          const struct child_result *result, json_t **out_view, struct err_text *why)
 {
     struct question question = {.word = "plan"};
+    const char *effort = given_value(given, "--effort");
     char *text = NULL, bound[CHECK_TEXT_SIZE];
     size_t len = 0;
     FILE *f = open_memstream(&text, &len);
@@ -114,6 +116,7 @@ put_plan(struct wire *wire, const struct given *given, const struct problem *pro
     bool whole = fclose(f) == 0;
     check_text(result->bound, bound);
     question_arg(&question, "do", "put");
+    question_arg(&question, "effort", effort != NULL ? effort : "1");
     question_arg(&question, "days", given_value(given, "--days"));
     question_arg(&question, "bound_cents", result->bound_known ? bound : NULL);
     struct plan_lines lines = {text};
@@ -123,26 +126,71 @@ put_plan(struct wire *wire, const struct given *given, const struct problem *pro
     return e;
 }
 
+/* Solves what the hub asks and sends it the plan. */
+static enum err
+make_new(struct wire *wire, const struct given *given, const json_t *answer, json_t **out_view,
+         struct err_text *why)
+{
+    struct problem *problem = NULL;
+    struct plan *start = NULL;
+    struct child_result result = {.plan = NULL};
+    const char *text = view_text(answer, "start");
+    enum err e = parse_problem(answer, &problem, why);
+    if (e == ERR_OK && text[0] != '\0')
+        e = plan_parse(text, strlen(text), problem, &start, why);
+    if (e == ERR_OK)
+        e = find_plan(given, problem, start, &result, why);
+    if (e == ERR_OK)
+        e = put_plan(wire, given, problem, &result, out_view, why);
+    plan_free(result.plan);
+    plan_free(start);
+    problem_free(problem);
+    return e;
+}
+
+/* A plan was made of just these facts, and was looked for as hard: it stands. */
+static enum err
+show_same(struct wire *wire, const struct given *given, const json_t *same, json_t **out_view,
+          struct err_text *why)
+{
+    struct question question = {.word = "plan"};
+    char number[24];
+    (void)snprintf(number, sizeof number, "%lld",
+                   (long long)json_integer_value(json_object_get(same, "number")));
+    question_arg(&question, "do", "show");
+    question_arg(&question, "number", number);
+    if (!given->quiet)
+        (void)fprintf(stderr, "Nothing has changed since plan %s was made: it stands.\n", number);
+    return ask(wire, &question, NULL, NULL, out_view, why);
+}
+
 static enum err
 make_on(struct wire *wire, const struct given *given, json_t **out_view, struct err_text *why)
 {
     struct question question = {.word = "plan"};
-    struct problem *problem = NULL;
-    struct child_result result = {.plan = NULL};
     json_t *answer = NULL;
+    int effort = 0;
     question_arg(&question, "do", "problem");
     question_arg(&question, "days", given_value(given, "--days"));
-    enum err e = ask(wire, &question, NULL, NULL, &answer, why);
+    enum err e = parse_effort(given, &effort, why);
     if (e == ERR_OK)
-        e = parse_problem(answer, &problem, why);
+        e = ask(wire, &question, NULL, NULL, &answer, why);
+    const json_t *same = json_object_get(answer, "same_facts");
+    bool stands = same != NULL && effort <= json_integer_value(json_object_get(same, "effort"));
     if (e == ERR_OK)
-        e = find_plan(given, problem, &result, why);
-    if (e == ERR_OK)
-        e = put_plan(wire, given, problem, &result, out_view, why);
-    plan_free(result.plan);
-    problem_free(problem);
+        e = stands ? show_same(wire, given, same, out_view, why)
+                   : make_new(wire, given, answer, out_view, why);
     json_decref(answer);
     return e;
+}
+
+/* Quiet asks for no text, but for what it names a form or a file for. */
+static enum err
+print_unless_quiet(const struct given *given, const json_t *view, struct err_text *why)
+{
+    bool wanted =
+        !given->quiet || print_path(given) != NULL || strcmp(print_form(given), "text") != 0;
+    return wanted ? view_print(given, view, why) : ERR_OK;
 }
 
 static enum err
@@ -153,12 +201,24 @@ make(const struct given *given, struct err_text *why)
     enum err e = wire_open(given->at, given->key, &wire, why);
     if (e == ERR_OK)
         e = make_on(wire, given, &view, why);
-    bool wanted =
-        !given->quiet || print_path(given) != NULL || strcmp(print_form(given), "text") != 0;
-    if (e == ERR_OK && wanted)
-        e = view_print(given, view, why);
+    if (e == ERR_OK)
+        e = print_unless_quiet(given, view, why);
     json_decref(view);
     wire_close(wire);
+    return e;
+}
+
+static enum err
+publish(const struct given *given, struct err_text *why)
+{
+    struct question question = {.word = "plan"};
+    json_t *view = NULL;
+    question_arg(&question, "do", "publish");
+    question_arg(&question, "number", given->n_args > 1 ? given->args[1] : NULL);
+    enum err e = ask_once(given, &question, &view, why);
+    if (e == ERR_OK)
+        e = print_unless_quiet(given, view, why);
+    json_decref(view);
     return e;
 }
 
@@ -186,6 +246,17 @@ tubs_path(const char *out, char path[PATH], struct err_text *why)
 }
 
 static enum err
+ask_problem(const struct given *given, const char *tubs_file, json_t **out_answer,
+            struct err_text *why)
+{
+    struct question question = {.word = "plan"};
+    question_arg(&question, "do", "problem");
+    question_arg(&question, "days", given_value(given, "--days"));
+    question_arg(&question, "tubs_file", tubs_file);
+    return ask_once(given, &question, out_answer, why);
+}
+
+static enum err
 save_problem(const struct given *given, struct err_text *why)
 {
     const char *out = print_path(given);
@@ -196,7 +267,7 @@ save_problem(const struct given *given, struct err_text *why)
     enum err e = tubs_path(out, tubs, why);
     const char *slash = strrchr(tubs, '/');
     if (e == ERR_OK)
-        e = ask_plan(given, "problem", slash != NULL ? slash + 1 : tubs, &answer, why);
+        e = ask_problem(given, slash != NULL ? slash + 1 : tubs, &answer, why);
     if (e == ERR_OK)
         e = write_file(out, json_object_get(answer, "problem"), why);
     if (e == ERR_OK)
@@ -240,7 +311,9 @@ static const struct {
     const char *word;
     enum err (*act)(const struct given *given, struct err_text *why);
 } acts[] = {
-    {"show", show}, {"today", today}, {"make", make}, {"problem", save_problem}, {"solve", solve},
+    {"show", show},       {"today", today},          {"make", make},
+    {"publish", publish}, {"problem", save_problem}, {"solve", solve},
+    {"try", plan_try},
 };
 
 static enum err
@@ -254,30 +327,44 @@ run(const struct given *given, struct err_text *why)
     for (size_t i = 0; i < sizeof acts / sizeof acts[0]; i++)
         if (strcmp(acts[i].word, word) == 0)
             return acts[i].act(given, why);
-    return err_set(ERR_USAGE, why, "\"%.40s\": expected show, today, make, problem or solve", word);
+    return err_set(ERR_USAGE, why,
+                   "\"%.40s\": expected show, today, make, publish, problem, solve or try", word);
 }
 
 const struct command command_plan = {
     .word = "plan",
     .words = "what to fetch, thaw, mix, bottle and buy",
-    .usage = "[show | today | make | problem | solve FILE]",
-    .more = "show: the plan that stands; html is a page for A4 on its side that needs\n"
-            "no network, ics a calendar. today: the day sheet, at the kitchen what to\n"
-            "take out, weigh, strain, bottle and fetch, at a café what to hand over.\n"
-            "make: a new one out of today's books, which\n"
-            "is published with its pick-up lists. problem: saves what the hub would\n"
-            "solve. solve: solves a saved problem; it needs no daemon.\n",
+    .usage = "[ACT] [N | FILE]",
+    .more = "show [N]: the plan that the kitchen works by, or plan N; html is a page\n"
+            "for A4 on its side that needs no network, ics a calendar.\n"
+            "today: the day sheet; at a café what to hand over.\n"
+            "make: a draft out of today's books.\n"
+            "publish [N]: the draft becomes the plan, with its pick-up lists.\n"
+            "problem: saves what the hub would solve.\n"
+            "solve FILE: solves a saved problem; it needs no daemon.\n"
+            "try: what would change if; nothing is written.\n",
     .options = {{"--days", "N", "days to plan, 14 when left out"},
                 {"--day", "DATE", "today: another day's sheet"},
-                {"--format", "FORM", "show, make: text, json, csv, html or ics"},
+                {"--draft", NULL, "show: the newest draft"},
+                {"--format", "FORM", "text, json, csv, html or ics"},
                 {"--out", "FILE", "write there: the plan, or the problem"},
                 {"-o", "FILE", "the same"},
                 {"--assumed", NULL, "show: what the plan takes for granted"},
                 {"--effort", "N", "make, solve: how hard to look, 0 to 99"},
-                {"--solver", "FILE", "make, solve: the optimiser to run"}},
-    .examples = {"knockbox plan make", "knockbox plan show --format html --out plan.html",
-                 "knockbox plan problem --out week.json",
-                 "knockbox plan solve week.json --out plan.json"},
+                {"--solver", "FILE", "make, solve, try: the optimiser to run"},
+                {"--station", "+N", "try: straining stations"},
+                {"--labour", "+HOURS", "try: work on each working day"},
+                {"--fridge", "+LITRES", "try: room in the cold store"},
+                {"--sugar", "+KG", "try: sugar in stock"},
+                {"--ingredient", "ITEM+KG", "try: an ingredient in stock"},
+                {"--van", "RUN+KG", "try: room on a run"},
+                {"--without-run", "RUN", "try: a run that does not go"},
+                {"--tub-lost", "TUB", "try: a tub that is lost"},
+                {"--close-day", "DATE", "try: a day without work"},
+                {"--order", "ORDER", "try: one more, PRODUCT:LITRES:DATE"}},
+    .examples = {"knockbox plan make", "knockbox plan publish",
+                 "knockbox plan show --format html --out plan.html",
+                 "knockbox plan try --station +1"},
     .most_args = 2,
     .helps_itself = true,
     .run = run,

@@ -10,7 +10,7 @@
 #include "proto/err.h"
 
 enum {
-    OPTIONS_MOST = 16, /* of one command, common ones not counted */
+    OPTIONS_MOST = 32, /* of one command, common ones not counted */
     EXAMPLES_MOST = 4,
     TEXT_WIDTH = 72, /* columns of everything for people */
 };

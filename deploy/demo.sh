@@ -147,6 +147,7 @@ hub freezer --site kitchen
 
 say "Today's plan"
 hub plan make --quiet
+hub plan publish --quiet
 hub plan show
 
 say "The report for $month"

@@ -287,7 +287,7 @@ print_end(struct writer *writer, const json_t *answer)
     if (!json_is_true(json_object_get(answer, "kitchen")))
         return;
     if (json_is_null(json_object_get(answer, "plan")))
-        heading(writer, "No plan is published: knockbox plan make");
+        heading(writer, "No plan is published: knockbox plan make, then publish");
     else if (!json_is_true(json_object_get(answer, "planned")))
         heading(writer, "The plan that stands does not reach this day: knockbox plan make");
     else if (n == 0)

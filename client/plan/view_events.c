@@ -184,13 +184,15 @@ view_title(const json_t *view, char *out, size_t size)
     char from[32], to[32];
     int32_t first, last;
     long long number = (long long)view_number(view, "number");
+    const char *draft = strcmp(view_text(view, "state"), "draft") == 0 ? " (draft)" : "";
     if (!view_days(view, &first, &last)) {
-        (void)snprintf(out, size, "Kitchen plan %lld", number);
+        (void)snprintf(out, size, "Kitchen plan %lld%s", number, draft);
         return out;
     }
     bool one_month = month_of_day(first) == month_of_day(last);
     (void)(one_month ? view_short_date(first, from) : view_date(first, from));
-    (void)snprintf(out, size, "Kitchen plan %lld, %s to %s", number, from, view_date(last, to));
+    (void)snprintf(out, size, "Kitchen plan %lld%s, %s to %s", number, draft, from,
+                   view_date(last, to));
     return out;
 }
 
@@ -278,6 +280,17 @@ say_lost(const json_t *view, view_say *say, void *owner)
                  json_array_size(lost) == 1 ? "tub" : "tubs", show_mass(g, mass));
 }
 
+/* What to do next. */
+static void
+say_state(const json_t *view, view_say *say, void *owner)
+{
+    long long newer = (long long)view_number(view, "newer_draft");
+    if (strcmp(view_text(view, "state"), "draft") == 0)
+        say_line(say, owner, "A draft: nobody works by it until knockbox plan publish.");
+    else if (newer > 0)
+        say_line(say, owner, "Draft %lld is newer: knockbox plan show %lld", newer, newer);
+}
+
 void
 view_sentences(const json_t *view, view_say *say, void *owner)
 {
@@ -287,4 +300,5 @@ view_sentences(const json_t *view, view_say *say, void *owner)
     say_lost(view, say, owner);
     if (gap[0] != '\0')
         say_line(say, owner, "At most %.1f %% from the best possible.", strtod(gap, NULL));
+    say_state(view, say, owner);
 }

@@ -1,6 +1,7 @@
 /* subjects.c - see subjects.h. */
 #include "daemon/ledger/subjects.h"
 
+#include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
 #include "daemon/record/record.h"
@@ -49,6 +50,17 @@ give_by_day(struct visiting *v, enum subject_class class, const char *name)
         return;
     (void)snprintf(code, sizeof code, "%s|%s", name, day_print(v->day, day));
     give(v, class, code);
+}
+
+/* All parts stand under their number; the first of each, which is short, in the list of plans. */
+static void
+plan_subjects(struct visiting *v)
+{
+    char code[SUBJECT_CODE_MAX];
+    (void)snprintf(code, sizeof code, "plan|%" PRId64, v->record->plan->number);
+    give(v, SUBJECT_DEMAND, code);
+    if (v->record->plan->part == 1)
+        give(v, SUBJECT_DEMAND, "plans");
 }
 
 static void
@@ -221,7 +233,7 @@ subjects_visit(const Knockbox__Record *r, int32_t day, subject_visit *visit, voi
         give(&v, SUBJECT_DEMAND, "notes");
         break;
     case KNOCKBOX__RECORD__BODY_PLAN:
-        give(&v, SUBJECT_DEMAND, "plans");
+        plan_subjects(&v);
         break;
     case KNOCKBOX__RECORD__BODY_PICKUP:
         give(&v, SUBJECT_DEMAND, "pickups");

@@ -31,8 +31,9 @@ enum {
 struct child {
     const struct problem *p;
     const struct plan *first;
-    pid_t pid; /* 0: not running */
-    int fd;    /* -1: closed */
+    bool first_stays; /* unless something better comes */
+    pid_t pid;        /* 0: not running */
+    int fd;           /* -1: closed */
     char *request;
     size_t request_len, sent;
     char *reply; /* what came so far */
@@ -180,6 +181,7 @@ child_start(const struct problem *p, const struct plan *first, const struct chil
         return err_set(ERR_MEM, why, "no memory for the optimiser");
     c->p = p;
     c->first = first;
+    c->first_stays = options->start == first;
     c->fd = -1;
     enum err e = write_request(c, options->soon ? 0 : options->effort, why);
     if (e != ERR_OK) {
@@ -361,8 +363,10 @@ take_plan(struct child *c, const struct message *m, struct child_result *r, stru
         plan_free(plan);
         return e;
     }
-    plan_free(r->plan);
-    r->plan = plan;
+    bool stays = c->first_stays && checked.worth == r->worth;
+    plan_free(stays ? plan : r->plan);
+    if (!stays)
+        r->plan = plan;
     r->worth = checked.worth;
     r->bound = m->bound;
     r->bound_known = m->bound >= checked.worth;
@@ -471,24 +475,48 @@ run(const struct problem *p, const struct plan *first, const struct child_option
     return child_finish(c, out_result, why);
 }
 
+/* The better of two plans; the start when they are worth the same. Both are the caller's. */
+static enum err
+choose_first(const struct problem *p, const struct plan *made, const struct plan *start,
+             const struct plan **out_first, struct err_text *why)
+{
+    struct check_result a, b;
+    *out_first = made;
+    if (start == NULL)
+        return ERR_OK;
+    enum err e = check_plan(p, made, &a, why);
+    if (e == ERR_OK)
+        e = check_plan(p, start, &b, why);
+    if (e == ERR_OK && b.broken_n == 0 && (a.broken_n > 0 || b.worth >= a.worth))
+        *out_first = start;
+    return e;
+}
+
+static enum err
+only_first(const struct problem *p, const struct plan *first, struct child_result *out_result,
+           struct err_text *why)
+{
+    enum err e = begin_result(p, first, out_result, why);
+    if (e != ERR_OK)
+        return e;
+    out_result->how = CHILD_NOT_RUN;
+    (void)snprintf(out_result->remark, sizeof out_result->remark,
+                   "the constructive plan, as asked");
+    return ERR_OK;
+}
+
 enum err
 child_best_plan(const struct problem *p, const struct child_options *options,
                 struct child_result *out_result, struct err_text *why)
 {
-    struct plan *first = NULL;
-    enum err e = greedy_plan(p, &first, why);
-    if (e != ERR_OK)
-        return e;
-    if (options->effort > 0)
-        e = run(p, first, options, out_result, why);
-    else {
-        e = begin_result(p, first, out_result, why);
-        if (e == ERR_OK) {
-            out_result->how = CHILD_NOT_RUN;
-            (void)snprintf(out_result->remark, sizeof out_result->remark,
-                           "the constructive plan, as asked");
-        }
-    }
-    plan_free(first);
+    struct plan *made = NULL;
+    const struct plan *first = NULL;
+    enum err e = greedy_plan(p, &made, why);
+    if (e == ERR_OK)
+        e = choose_first(p, made, options->start, &first, why);
+    if (e == ERR_OK)
+        e = options->effort > 0 ? run(p, first, options, out_result, why)
+                                : only_first(p, first, out_result, why);
+    plan_free(made);
     return e;
 }

@@ -13,10 +13,11 @@
 struct child_options {
     const char *program; /* NULL: knockbox-solve beside this program, or in ../libexec/knockbox */
     int effort;          /* 1 and more: how hard to try; 0: the constructive plan only */
-    bool soon;           /* an answer soon, for a plan made again after news; effort 1 then */
-    int wall_s;          /* 0: six times cpu_s, for a busy machine */
-    int cpu_s;           /* 0: 300 for each effort */
-    int memory_mib;      /* 0: 1024 */
+    const struct plan *start; /* feasible, lent; NULL: none. Gives way only to what is worth more */
+    bool soon;                /* an answer soon, for a plan made again after news; effort 1 then */
+    int wall_s;               /* 0: six times cpu_s, for a busy machine */
+    int cpu_s;                /* 0: 300 for each effort */
+    int memory_mib;           /* 0: 1024 */
 };
 
 enum child_how {
@@ -35,7 +36,7 @@ struct child_result {
     char remark[200]; /* what went wrong, for people; "" when CHILD_DONE */
 };
 
-/* The constructive plan, then the optimiser, waited for. ERR_MEM; ERR_INPUT: what is straining
+/* The constructive plan (or options->start, if it is worth as much), then the optimiser, waited for. ERR_MEM; ERR_INPUT: what is straining
  * now breaks a rule whatever is planned; ERR_DAMAGED: our own constructive plan breaks a rule (a
  * bug, to be reported). A failing optimiser is no error. */
 enum err child_best_plan(const struct problem *p, const struct child_options *options,

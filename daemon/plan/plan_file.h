@@ -1,4 +1,4 @@
-/* plan_file.h - a plan as a JSON file. The form: docs/planning.md, section 7. */
+/* plan_file.h - a plan as a JSON file. The form: docs/planning.md, section 8. */
 #ifndef DAEMON_PLAN_PLAN_FILE_H
 #define DAEMON_PLAN_PLAN_FILE_H
 

@@ -1,6 +1,6 @@
 /* problem_file.h - a planning problem as a file: NAME.json and, in the same folder, its tubs as CSV.
  *
- * The form is described in docs/planning.md, section 7. What cannot be read is refused with one
+ * The form is described in docs/planning.md, section 8. What cannot be read is refused with one
  * sentence that names the place; nothing is guessed.
  */
 #ifndef DAEMON_PLAN_PROBLEM_FILE_H

@@ -17,10 +17,11 @@ enum {
 };
 
 struct kitchen_ask {
-    struct ledger *ledger; /* lent, caught up */
-    const char *site;      /* the kitchen's */
-    int32_t today;         /* day 0 */
-    int days;              /* 1 .. KITCHEN_DAYS_MOST */
+    struct ledger *ledger;   /* lent, caught up */
+    const char *site;        /* the kitchen's */
+    int32_t today;           /* day 0 */
+    int days;                /* 1 .. KITCHEN_DAYS_MOST */
+    const json_t *published; /* the plan that the kitchen works by, lent; NULL: none */
 };
 
 /* *out_problem is yours, settled; *out_assumed is a list of sentences, yours.
@@ -68,6 +69,6 @@ struct kitchen_price kitchen_price_of(const struct kitchen *k, const char *produ
 typedef enum err kitchen_part(struct kitchen *k, struct err_text *why);
 kitchen_part kitchen_days, kitchen_routes, kitchen_recipes, kitchen_products, kitchen_supplies,
     kitchen_bottles, kitchen_straining, kitchen_orders, kitchen_sales, kitchen_tubs,
-    kitchen_forecast, kitchen_outlook;
+    kitchen_forecast, kitchen_outlook, kitchen_previous;
 
 #endif

@@ -1,7 +1,7 @@
-/* word_plan.c - `plan`: the problem of this kitchen, a plan for it, and the one that stands.
+/* word_plan.c - `plan`: the problem of this kitchen, drafts of plans for it, and the published one.
  *
- * A plan that the checker refuses is never stored nor shown. A published plan is one record in
- * numbered parts, with a pick-up list for each run and café beside it, in one transaction.
+ * A plan that the checker refuses is never kept nor shown. A plan is made as a draft; nobody works
+ * by it until a person publishes it. The published plan is an input of the next problem.
  */
 #include <stdio.h>
 #include <stdlib.h>
@@ -13,6 +13,7 @@
 #include "daemon/serve/kitchen.h"
 #include "daemon/serve/plan_detail.h"
 #include "daemon/serve/plan_record.h"
+#include "daemon/serve/plan_stand.h"
 #include "daemon/serve/plan_view.h"
 #include "daemon/serve/show.h"
 #include "daemon/serve/words.h"
@@ -20,7 +21,10 @@
 struct planning {
     struct call *call;
     struct kitchen_ask ask;
+    struct plan_numbers numbers;
+    struct stand published, draft; /* what there is, the draft only when it is newer */
     struct problem *problem;
+    char facts[STAND_FACTS_SIZE];
     json_t *assumed;
     struct plan *plan;
     struct check_result check;
@@ -38,6 +42,19 @@ parse_days(const struct call *call, int *out_days, struct err_text *why)
     return ERR_OK;
 }
 
+/* Takes a kept plan when its parts are all there. */
+static enum err
+load_stand(struct planning *planning, int64_t number, struct stand *out_stand, struct err_text *why)
+{
+    json_t *view = NULL;
+    if (number == 0)
+        return ERR_OK;
+    enum err e = plan_record_get(planning->call, number, &view, why);
+    if (e == ERR_NOT_FOUND)
+        return ERR_OK;
+    return e == ERR_OK ? stand_init(out_stand, view, why) : e;
+}
+
 static enum err
 pose(struct planning *planning, struct err_text *why)
 {
@@ -47,9 +64,16 @@ pose(struct planning *planning, struct err_text *why)
         e = call_ledger(call, &planning->ask.ledger, why);
     planning->ask.site = call->serve->options.site;
     planning->ask.today = show_today(call, planning->ask.site);
-    return e == ERR_OK
-               ? kitchen_problem(&planning->ask, &planning->problem, &planning->assumed, why)
-               : e;
+    if (e == ERR_OK)
+        e = plan_record_numbers(call, &planning->numbers, why);
+    if (e == ERR_OK)
+        e = load_stand(planning, planning->numbers.published, &planning->published, why);
+    if (e == ERR_OK)
+        e = load_stand(planning, planning->numbers.draft, &planning->draft, why);
+    planning->ask.published = planning->published.view;
+    if (e == ERR_OK)
+        e = kitchen_problem(&planning->ask, &planning->problem, &planning->assumed, why);
+    return e == ERR_OK ? stand_facts(planning->problem, planning->facts, why) : e;
 }
 
 /* ---- the problem in its file form */
@@ -91,26 +115,89 @@ printed(const struct planning *planning, print_fn *print)
     return out;
 }
 
+/* The plan, published or a draft, that was made of just what the books say now. */
+static json_t *
+same_facts(const struct planning *planning)
+{
+    const struct stand *stands[] = {&planning->draft, &planning->published};
+    for (size_t i = 0; i < 2; i++) {
+        const char *facts = json_string_value(json_object_get(stands[i]->view, "facts"));
+        if (facts != NULL && strcmp(facts, planning->facts) == 0)
+            return json_pack("{s:O, s:O, s:O}", "number",
+                             json_object_get(stands[i]->view, "number"), "state",
+                             json_object_get(stands[i]->view, "state"), "effort",
+                             json_object_get(stands[i]->view, "effort"));
+    }
+    return NULL;
+}
+
+/* What the optimiser begins with: the published plan as far as it still goes, or the draft. */
+static enum err
+add_start(struct planning *planning, json_t *answer, struct err_text *why)
+{
+    const struct stand *stands =
+        planning->published.view != NULL ? &planning->published : &planning->draft;
+    enum err e = stand_carry(stands, planning->problem, planning->ask.today, &planning->plan, why);
+    if (e == ERR_OK && planning->plan != NULL)
+        (void)json_object_set_new(answer, "start", printed(planning, print_plan));
+    json_t *same = same_facts(planning);
+    if (same != NULL)
+        (void)json_object_set_new(answer, "same_facts", same);
+    return e;
+}
+
 static enum err
 plan_problem(struct planning *planning, struct err_text *why)
 {
     enum err e = pose(planning, why);
     if (e != ERR_OK)
         return e;
-    return call_json(planning->call,
-                     json_pack("{s:o, s:o, s:O}", "problem", printed(planning, print_problem),
-                               "tubs", printed(planning, print_tubs), "assumed", planning->assumed),
-                     why);
+    json_t *answer = json_pack("{s:o, s:o, s:o, s:O}", "day", show_day(planning->ask.today),
+                               "problem", printed(planning, print_problem), "tubs",
+                               printed(planning, print_tubs), "assumed", planning->assumed);
+    e = answer != NULL ? add_start(planning, answer, why)
+                       : err_set(ERR_MEM, why, "no memory for the planning problem");
+    if (e == ERR_OK)
+        return call_json(planning->call, answer, why);
+    json_decref(answer);
+    return e;
 }
 
 /* ---- a plan */
 
+/* Takes the plan, NULL is fine, if it keeps the rules and is worth more than the one there is. */
+static enum err
+offer(struct planning *planning, struct plan *taken, struct err_text *why)
+{
+    struct check_result check;
+    if (taken == NULL)
+        return ERR_OK;
+    enum err e = check_plan(planning->problem, taken, &check, why);
+    bool better = planning->plan == NULL || planning->check.broken_n > 0 ||
+                  (check.broken_n == 0 && check.worth > planning->check.worth);
+    if (e != ERR_OK || !better) {
+        plan_free(taken);
+        return e;
+    }
+    plan_free(planning->plan);
+    planning->plan = taken;
+    planning->check = check;
+    return ERR_OK;
+}
+
+/* What is left of the published plan, or the constructive plan when that is worth more. */
 static enum err
 solve(struct planning *planning, struct err_text *why)
 {
-    enum err e = greedy_plan(planning->problem, &planning->plan, why);
+    struct plan *start = NULL, *made = NULL;
+    enum err e =
+        stand_carry(&planning->published, planning->problem, planning->ask.today, &start, why);
     if (e == ERR_OK)
-        e = check_plan(planning->problem, planning->plan, &planning->check, why);
+        e = offer(planning, start, why);
+    if (e == ERR_OK)
+        e = greedy_plan(planning->problem, &made, why);
+    if (e == ERR_OK)
+        e = offer(planning, made, why);
     if (e == ERR_OK && planning->check.broken_n > 0)
         return err_set(ERR_INPUT, why, "no plan keeps all rules: rule %s: %s",
                        planning->check.broken[0].rule, planning->check.broken[0].text);
@@ -160,27 +247,55 @@ add_bound(const struct planning *planning, json_t *view)
 }
 
 static enum err
-plan_publish(struct planning *planning, struct err_text *why)
+make_view(struct planning *planning, json_t **out_view, struct err_text *why)
 {
     json_t *view =
         plan_view(planning->problem, planning->plan, &planning->check, planning->ask.today);
-    json_t *file = printed(planning, print_plan);
-    if (view == NULL || file == NULL) {
-        json_decref(view);
-        json_decref(file);
+    const char *effort = call_arg(planning->call, "effort");
+    *out_view = view;
+    if (view == NULL)
         return err_set(ERR_MEM, why, "no memory for the plan");
-    }
     alcohol_mark_plan(ledger_catalogue(planning->ask.ledger), view, planning->ask.today);
-    (void)json_object_set_new(view, "plan", file);
+    (void)json_object_set_new(view, "plan", printed(planning, print_plan));
+    (void)json_object_set_new(view, "problem", printed(planning, print_problem));
+    (void)json_object_set_new(view, "tubs", printed(planning, print_tubs));
+    (void)json_object_set_new(view, "facts", json_string(planning->facts));
+    (void)json_object_set_new(view, "effort",
+                              json_integer(effort != NULL ? strtol(effort, NULL, 10) : 0));
     (void)json_object_set(view, "assumed", planning->assumed);
     add_bound(planning, view);
-    enum err e = plan_detail(planning->call, planning->problem, planning->plan, planning->ask.today,
-                             view, why);
+    return plan_detail(planning->call, planning->problem, planning->plan, planning->ask.today, view,
+                       why);
+}
+
+/* The kept plan of today that is the same in every line; NULL: none. Lent. */
+static json_t *
+same_plan(const struct planning *planning, const json_t *view)
+{
+    const struct stand *stands[] = {&planning->published, &planning->draft};
+    const json_t *plan = json_object_get(view, "plan");
+    for (size_t i = 0; i < 2; i++)
+        if (stands[i]->view != NULL && stands[i]->day == planning->ask.today &&
+            json_equal(json_object_get(stands[i]->view, "plan"), plan))
+            return stands[i]->view;
+    return NULL;
+}
+
+/* Keeps it as a draft, unless a plan like it is there. */
+static enum err
+keep_draft(struct planning *planning, struct err_text *why)
+{
+    json_t *view = NULL;
+    enum err e = make_view(planning, &view, why);
+    json_t *same = e == ERR_OK ? same_plan(planning, view) : NULL;
+    if (same != NULL) {
+        json_decref(view);
+        view = json_incref(same);
+    } else if (e == ERR_OK) {
+        e = plan_record_draft(planning->call, planning->ask.today, view, why);
+    }
     if (e == ERR_OK)
-        e = plan_record_write(planning->call, planning->ask.today, planning->problem,
-                              planning->plan, view, why);
-    if (e == ERR_OK)
-        return call_json(planning->call, view, why);
+        return call_json(planning->call, stand_shown(view), why);
     json_decref(view);
     return e;
 }
@@ -192,7 +307,7 @@ plan_make(struct planning *planning, struct err_text *why)
     enum err e = pose(planning, why);
     if (e == ERR_OK)
         e = solve(planning, why);
-    return e == ERR_OK ? plan_publish(planning, why) : e;
+    return e == ERR_OK ? keep_draft(planning, why) : e;
 }
 
 /* A plan that the caller found for the problem of this moment. */
@@ -202,28 +317,123 @@ plan_put(struct planning *planning, struct err_text *why)
     enum err e = pose(planning, why);
     if (e == ERR_OK)
         e = take_plan(planning, why);
-    return e == ERR_OK ? plan_publish(planning, why) : e;
+    return e == ERR_OK ? keep_draft(planning, why) : e;
+}
+
+/* ---- publishing: the draft as it is, if it still keeps the rules of today's books */
+
+static enum err
+parse_number(const struct call *call, int64_t *out_number, struct err_text *why)
+{
+    const char *text = call_arg(call, "number");
+    char *end = NULL;
+    if (text == NULL)
+        return ERR_OK;
+    *out_number = strtoll(text, &end, 10);
+    if (end == text || *end != '\0' || *out_number < 1)
+        return err_input(why, "number", text, "the number of a plan");
+    return ERR_OK;
+}
+
+static enum err
+pick_draft(const struct planning *planning, json_t **out_view, struct err_text *why)
+{
+    int64_t number = planning->draft.number;
+    enum err e = parse_number(planning->call, &number, why);
+    if (e != ERR_OK)
+        return e;
+    if (planning->draft.view == NULL)
+        return err_set(ERR_NOT_FOUND, why, "there is no draft to publish: knockbox plan make");
+    if (number != planning->draft.number)
+        return err_set(ERR_INPUT, why, "plan %lld is not the newest draft, which is %lld",
+                       (long long)number, (long long)planning->draft.number);
+    if (planning->draft.day != planning->ask.today)
+        return err_set(ERR_INPUT, why,
+                       "draft %lld was made on another day: make one of today's books, "
+                       "knockbox plan make",
+                       (long long)number);
+    *out_view = planning->draft.view;
+    return ERR_OK;
+}
+
+/* The draft's lines about today's problem, checked. */
+static enum err
+check_draft(struct planning *planning, const json_t *view, struct err_text *why)
+{
+    const char *text = json_string_value(json_object_get(view, "plan"));
+    enum err e = text != NULL
+                     ? plan_parse(text, strlen(text), planning->problem, &planning->plan, why)
+                     : err_set(ERR_DAMAGED, why, "the draft has no lines");
+    if (e == ERR_OK)
+        e = check_plan(planning->problem, planning->plan, &planning->check, why);
+    if (e == ERR_OK && planning->check.broken_n > 0)
+        return err_set(ERR_INPUT, why,
+                       "the draft no longer fits the books, rule %s: %s: make it again, "
+                       "knockbox plan make",
+                       planning->check.broken[0].rule, planning->check.broken[0].text);
+    return e;
+}
+
+static enum err
+plan_publish(struct planning *planning, struct err_text *why)
+{
+    json_t *view = NULL;
+    enum err e = pose(planning, why);
+    if (e == ERR_OK)
+        e = pick_draft(planning, &view, why);
+    if (e == ERR_OK)
+        e = check_draft(planning, view, why);
+    if (e == ERR_OK)
+        e = plan_record_publish(planning->call, planning->ask.today, planning->problem,
+                                planning->plan, view, why);
+    return e == ERR_OK ? call_json(planning->call, stand_shown(json_incref(view)), why) : e;
+}
+
+/* ---- showing */
+
+/* The number asked for; else the published plan, or the newest draft when that is asked for or
+ * nothing is published. */
+static enum err
+pick_number(struct planning *planning, int64_t *out_number, struct err_text *why)
+{
+    const struct plan_numbers *numbers = &planning->numbers;
+    bool draft = call_flag(planning->call, "draft");
+    *out_number = draft || numbers->published == 0 ? numbers->draft : numbers->published;
+    enum err e = parse_number(planning->call, out_number, why);
+    if (e == ERR_OK && *out_number == 0)
+        return err_set(ERR_NOT_FOUND, why,
+                       draft ? "there is no draft newer than what is published"
+                             : "there is no plan yet: knockbox plan make");
+    return e;
 }
 
 static enum err
 plan_show(struct planning *planning, struct err_text *why)
 {
     json_t *view = NULL;
-    struct ledger *ledger = NULL;
-    enum err e = call_ledger(planning->call, &ledger, why);
+    int64_t number = 0;
+    enum err e = call_ledger(planning->call, &planning->ask.ledger, why);
     if (e == ERR_OK)
-        e = plan_record_read(planning->call, &view, why);
-    return e == ERR_OK ? call_json(planning->call, view, why) : e;
+        e = plan_record_numbers(planning->call, &planning->numbers, why);
+    if (e == ERR_OK)
+        e = pick_number(planning, &number, why);
+    if (e == ERR_OK)
+        e = plan_record_get(planning->call, number, &view, why);
+    if (e != ERR_OK)
+        return e;
+    if (planning->numbers.draft > number)
+        (void)json_object_set_new(view, "newer_draft", json_integer(planning->numbers.draft));
+    if (!call_flag(planning->call, "full"))
+        (void)stand_shown(view);
+    return call_json(planning->call, view, why);
 }
 
 static const struct {
     const char *word;
     enum err (*act)(struct planning *planning, struct err_text *why);
 } acts[] = {
-    {"problem", plan_problem},
-    {"make", plan_make},
-    {"put", plan_put},
-    {"show", plan_show},
+    {"problem", plan_problem}, {"make", plan_make}, {"put", plan_put},
+    {"publish", plan_publish}, {"show", plan_show},
 };
 
 enum err
@@ -238,7 +448,9 @@ word_plan(struct call *call, struct err_text *why)
         plan_free(planning.plan);
         problem_free(planning.problem);
         json_decref(planning.assumed);
+        stand_done(&planning.published);
+        stand_done(&planning.draft);
         return e;
     }
-    return err_input(why, "do", word, "problem, make, put or show");
+    return err_input(why, "do", word, "problem, make, put, publish or show");
 }

@@ -74,24 +74,109 @@ Test(plan, the_problem_reads_back_and_holds_what_the_books_say)
     room_free(room);
 }
 
-Test(plan, what_is_made_is_published_and_shown_again)
+static const char *
+room_state(struct room *room)
+{
+    return json_string_value(json_object_get(room_answer(room), "state"));
+}
+
+Test(plan, what_is_made_is_a_draft_until_it_is_published)
 {
     struct room *room = kitchen_room();
     cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_NOT_FOUND);
+    cr_assert(room_ask(room, "plan", "do=publish", NULL) == ERR_NOT_FOUND);
     cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
     cr_assert(eq(i64, room_number(room, "number"), 1));
+    cr_assert(eq(str, (char *)room_state(room), "draft"));
     cr_assert(room_number(room, "batches") > 0, "%s", room_text(room));
     char *made = strdup(room_text(room));
     cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_OK, "%s", room_why(room));
     cr_assert(eq(str, (char *)room_text(room), made));
     free(made);
-    cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
-    cr_assert(eq(i64, room_number(room, "number"), 2));
+    cr_assert(room_ask(room, "export", "kind=pickup", NULL) == ERR_OK);
+    cr_assert(eq(str, (char *)room_text(room), ""));
+    cr_assert(room_ask(room, "plan", "do=publish number=2", NULL) == ERR_INPUT);
+    cr_assert(room_ask(room, "plan", "do=publish", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(i64, room_number(room, "number"), 1));
+    cr_assert(eq(str, (char *)room_state(room), "published"));
+    cr_assert(room_ask(room, "plan", "do=publish", NULL) == ERR_NOT_FOUND);
+    cr_assert(room_ask(room, "plan", "do=show draft=1", NULL) == ERR_NOT_FOUND);
+    cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(str, (char *)room_state(room), "published"));
     cr_assert(room_ask(room, "export", "kind=pickup", NULL) == ERR_OK);
     cr_assert(strstr(room_text(room), "\"for_site\":\"quayside\"") != NULL, "%s", room_text(room));
     cr_assert(room_ask(room, "freezer", "site=quayside", NULL) == ERR_OK, "%s", room_why(room));
     cr_assert(strstr(room_text(room), "\"goes_with\":\"harbour-2026-03-0") != NULL, "%s",
               room_text(room));
+    room_free(room);
+}
+
+Test(plan, made_again_with_nothing_new_it_is_the_plan_that_stands)
+{
+    struct room *room = kitchen_room();
+    cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(room_ask(room, "plan", "do=publish", NULL) == ERR_OK, "%s", room_why(room));
+    char *published = strdup(room_text(room));
+    cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(str, (char *)room_text(room), published));
+    cr_assert(room_ask(room, "plan", "do=problem", NULL) == ERR_OK, "%s", room_why(room));
+    const json_t *same = json_object_get(room_answer(room), "same_facts");
+    cr_assert(eq(i64, json_integer_value(json_object_get(same, "number")), 1));
+    free(published);
+    room_free(room);
+}
+
+/* The published plan is an input of the next problem: a batch off it costs an hour's wage tomorrow
+ * and the day after (1500 cents), half of that within six days, a sixth later, as docs/planning.md
+ * says; common practice, no source. */
+Test(plan, the_published_plan_is_an_input_of_the_next_problem)
+{
+    struct room *room = kitchen_room();
+    struct problem *p = NULL;
+    struct err_text why = {.s = ""};
+    const char *plan = "{'collect':[{'run':'harbour-2026-03-05','tubs':['Q-0302-1','Q-0302-2']}],"
+                       "'batches':[{'recipe':'syrup-1','day':3,'tubs':['Q-0302-1','Q-0302-2']}]}";
+    cr_assert(room_ask(room, "plan", "do=put", plan) == ERR_OK, "%s", room_why(room));
+    cr_assert(room_ask(room, "plan", "do=publish", NULL) == ERR_OK, "%s", room_why(room));
+    room_now(room, "2026-03-04T07:00:00Z");
+    cr_assert(room_ask(room, "plan", "do=problem", NULL) == ERR_OK, "%s", room_why(room));
+    const char *json = json_string_value(json_object_get(room_answer(room), "problem"));
+    const char *csv = json_string_value(json_object_get(room_answer(room), "tubs"));
+    cr_assert(problem_parse(json, strlen(json), csv, strlen(csv), &p, &why) == ERR_OK, "%s", why.s);
+    cr_assert(eq(int, p->previous_n, 1));
+    cr_assert(eq(int, p->previous[0].day, 2)); /* Friday, seen from Wednesday */
+    cr_assert(eq(int, p->previous[0].batches, 1));
+    cr_assert(eq(int, p->previous_until_day, 12)); /* as far as the plan went */
+    cr_assert(eq(i64, p->change_cents_per_batch[2], 1500));
+    cr_assert(eq(i64, p->change_cents_per_batch[3], 750));
+    cr_assert(eq(i64, p->change_cents_per_batch[7], 250));
+    const char *start = json_string_value(json_object_get(room_answer(room), "start"));
+    cr_assert(start != NULL && strstr(start, "\"day\":2,") != NULL, "%s", room_text(room));
+    cr_assert(json_object_get(room_answer(room), "same_facts") == NULL);
+    problem_free(p);
+    room_free(room);
+}
+
+Test(plan, a_draft_of_another_day_or_of_other_books_is_not_published)
+{
+    struct room *room = kitchen_room();
+    cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
+    room_now(room, "2026-03-04T07:00:00Z");
+    cr_assert(room_ask(room, "plan", "do=publish", NULL) == ERR_INPUT);
+    cr_assert(strstr(room_why(room), "another day") != NULL, "%s", room_why(room));
+    cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(i64, room_number(room, "number"), 2));
+    for (int i = 1; i <= 3; i++) {
+        char line[300];
+        snprintf(line, sizeof line,
+                 "{'kind':'discard','what':'tub','code':'Q-0302-%d','mass_g':3000,"
+                 "'reason':'dropped','stream':'food-caddy','at':'2026-03-04T07:05:00+00:00',"
+                 "'site':'quayside'}",
+                 i);
+        cr_assert(room_ask(room, "write", "mode=import", line) == ERR_OK, "%s", room_why(room));
+    }
+    cr_assert(room_ask(room, "plan", "do=publish", NULL) == ERR_INPUT);
+    cr_assert(strstr(room_why(room), "no longer fits") != NULL, "%s", room_why(room));
     room_free(room);
 }
 

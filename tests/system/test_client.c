@@ -87,7 +87,7 @@ Test(client, a_plan_is_printed_to_a_file_in_every_form, .timeout = 60)
 {
     static const struct {
         const char *form, *begins;
-    } forms[] = {{"text", "Kitchen plan 1, "},
+    } forms[] = {{"text", "Kitchen plan 1 (draft), "},
                  {"json", "{\"days\":["},
                  {"csv", "day,what,recipe,"},
                  {"html", "<!DOCTYPE html>"},
