@@ -82,6 +82,16 @@ struct correction {
 enum err ledger_correction(struct ledger *ledger, const uint8_t record[16], int64_t held_most_ms,
                            struct correction *out_correction, struct err_text *why);
 
+/* What the deciding correction made of a record: as first written, and as it counts (NULL: void).
+ * All lent for the call. ERR_NOT_FOUND: none decides. */
+struct corrected {
+    const Knockbox__Record *first, *now, *by;
+};
+typedef enum err ledger_corrected_visit(void *owner, const struct corrected *corrected,
+                                        struct err_text *why);
+enum err ledger_corrected(struct ledger *ledger, const uint8_t record[16], int64_t held_most_ms,
+                          ledger_corrected_visit *visit, void *owner, struct err_text *why);
+
 /* Records and corrections that came too late for their closed month and are listed in `month`
  * (R7), in order of id; stop with false. fact.month is the closed month they belong to; of a
  * correction the fact is the `correct` record itself. When `month` is closed: as it was then. */

@@ -236,6 +236,44 @@ ledger_correction(struct ledger *ledger, const uint8_t record[16], int64_t held_
     return e;
 }
 
+static enum err
+show_corrected(const struct view *view, const uint8_t record[ID_SIZE],
+               ledger_corrected_visit *visit, void *owner, struct err_text *why)
+{
+    struct pool pool = {.n = 0};
+    struct stored stored;
+    struct effect effect;
+    struct fact first;
+    enum err e = view_find(view, record, &stored, why);
+    if (e == ERR_OK)
+        e = effect_plain(view, &stored, &pool, &first, why);
+    if (e == ERR_OK)
+        e = effect_from(view, &first, stored.lsn, &pool, &effect, why);
+    if (e == ERR_OK && effect.decider == NULL)
+        e = ERR_NOT_FOUND;
+    if (e == ERR_OK) {
+        struct corrected corrected = {first.record, effect.is_void ? NULL : effect.fact.record,
+                                      effect.decider->record};
+        e = visit(owner, &corrected, why);
+    }
+    pool_done(&pool);
+    return e;
+}
+
+enum err
+ledger_corrected(struct ledger *ledger, const uint8_t record[16], int64_t held_most_ms,
+                 ledger_corrected_visit *visit, void *owner, struct err_text *why)
+{
+    struct view view;
+    enum err e = ledger_look(ledger, &view, why);
+    if (e != ERR_OK)
+        return e;
+    view.held_most = held_most_ms;
+    e = show_corrected(&view, record, visit, owner, why);
+    ledger_look_end(ledger);
+    return e;
+}
+
 /* ---- closings */
 
 static int

@@ -75,8 +75,10 @@ build_days(const struct build *b, const char *site, int32_t *out_first, int32_t 
 bool
 build_keeps(enum measure measure)
 {
-    static const enum measure whole[] = {MEASURE_RECORDS,  MEASURE_BATCH_IN,  MEASURE_BATCH_OUT,
-                                         MEASURE_BATCH_ML, MEASURE_BATCH_DRY, MEASURE_BATCH_ABV};
+    static const enum measure whole[] = {
+        MEASURE_RECORDS,   MEASURE_BATCH_IN,      MEASURE_BATCH_OUT,   MEASURE_BATCH_ML,
+        MEASURE_BATCH_DRY, MEASURE_BATCH_ABV,     MEASURE_BATCH_PRICE, MEASURE_BATCH_MADE,
+        MEASURE_RUN_LOAD,  MEASURE_BATCH_BOTTLES, MEASURE_RUN_USED};
     for (size_t i = 0; i < sizeof whole / sizeof whole[0]; i++)
         if (whole[i] == measure)
             return true;

@@ -19,7 +19,8 @@ struct gathered {
     struct report_late *late;
     int64_t *late_held_ms; /* one for each of `late` */
     struct report_correction *corrections;
-    size_t cap_late, cap_late_held, cap_corrections;
+    struct report_change *changes;
+    size_t cap_late, cap_late_held, cap_corrections, cap_changes;
     char *note;
 };
 
@@ -28,6 +29,12 @@ struct gathered {
 enum err gathered_make(struct gathered *g, struct ledger *ledger, struct store *store,
                        const struct report_ask *ask, struct err_text *why);
 void gathered_done(struct gathered *g);
+
+/* ---- corrected.c: what corrections changed, by whom, when */
+
+/* Fills in the rest of g->corrections, and g->changes. */
+enum err corrected_gather(struct gathered *g, struct ledger *ledger, struct err_text *why);
+void corrected_done(struct gathered *g);
 
 /* ---- site.c: one site's part of it, and spans */
 

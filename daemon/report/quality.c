@@ -16,11 +16,18 @@ static const struct column late_columns[] = {
     {"month", "month", "", false},   {"mass_kg", "mass", "kg", true},
 };
 
+/* The first four since version 1 of the tables. */
 static const struct column correction_columns[] = {
+    {"record", "record", "", false}, {"by", "corrected by", "", false}, {"void", "void", "", false},
+    {"reason", "reason", "", false}, {"kind", "kind", "", false},       {"site", "site", "", false},
+    {"who", "who", "", false},       {"at", "when", "", false},
+};
+
+static const struct column change_columns[] = {
     {"record", "record", "", false},
-    {"by", "corrected by", "", false},
-    {"void", "void", "", false},
-    {"reason", "reason", "", false},
+    {"field", "field", "", false},
+    {"before", "as first written", "", false},
+    {"after", "as it counts", "", false},
 };
 
 static const struct column discrepancy_columns[] = {
@@ -114,7 +121,9 @@ fill_late(struct build *b)
 static void
 fill_corrections(struct build *b)
 {
-    TABLE_SECTION(b->model, "quality.corrections", "Corrections", SHAPE_ROWS, correction_columns);
+    bool whole = b->in->tables == 0 || b->in->tables >= 3;
+    table_section(b->model, "quality.corrections", "Corrections", SHAPE_ROWS, correction_columns,
+                  whole ? sizeof correction_columns / sizeof correction_columns[0] : 4);
     for (size_t i = 0; i < b->in->n_corrections; i++) {
         const struct report_correction *correction = &b->in->corrections[i];
         table_row(b->model);
@@ -122,6 +131,23 @@ fill_corrections(struct build *b)
         table_set(b->model, "by", correction->by);
         table_set_bool(b->model, "void", correction->is_void);
         table_set(b->model, "reason", correction->reason);
+        if (!whole)
+            continue;
+        table_set(b->model, "kind", correction->kind);
+        table_set(b->model, "site", correction->site);
+        table_set(b->model, "who", correction->who[0] != '\0' ? correction->who : NULL);
+        table_set(b->model, "at", correction->at);
+    }
+    if (!whole)
+        return;
+    TABLE_SECTION(b->model, "quality.changes", "What they changed", SHAPE_ROWS, change_columns);
+    for (size_t i = 0; i < b->in->n_changes; i++) {
+        const struct report_change *change = &b->in->changes[i];
+        table_row(b->model);
+        table_set(b->model, "record", change->record);
+        table_set(b->model, "field", change->field);
+        table_set(b->model, "before", change->before);
+        table_set(b->model, "after", change->after);
     }
 }
 

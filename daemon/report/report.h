@@ -17,9 +17,10 @@
 
 /* The version of the tables. A close pins it: a month keeps the tables that it was closed with.
  *   1   up to `batches` without costs
- *   2   costs, bottle_costs, costs_missing */
+ *   2   costs, bottle_costs, costs_missing
+ *   3   quality.changes, and kind, site, who, at in quality.corrections */
 enum {
-    REPORT_TABLES = 2
+    REPORT_TABLES = 3
 };
 
 enum report_status {
@@ -49,6 +50,16 @@ struct report_correction {
     char record[37], by[37];
     bool is_void;
     char reason[256];
+    const char *kind; /* of the record, and its site */
+    char site[65];
+    char who[24]; /* initials; "": not written */
+    char at[40];
+};
+
+/* A field that it changed: as first written, and as it counts; NULL: not there. */
+struct report_change {
+    char record[37];
+    char *field, *before, *after;
 };
 
 /* Which basis (W12): the one in force on the first day, or one that was asked for. */
@@ -80,8 +91,10 @@ struct report_input {
     size_t n_heads;
     const struct report_late *late; /* by record */
     size_t n_late;
-    const struct report_correction *corrections;
+    const struct report_correction *corrections; /* by record */
     size_t n_corrections;
+    const struct report_change *changes; /* in the order of corrections */
+    size_t n_changes;
     int32_t tables; /* their version, pinned by the close; 0: the newest */
     bool pictures;  /* one section more, for a picture: `grounds.sites` */
 };

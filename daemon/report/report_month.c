@@ -28,6 +28,7 @@ gathered_done(struct gathered *g)
     free(g->late);
     free(g->late_held_ms);
     free(g->corrections);
+    corrected_done(g);
 }
 
 /* Room for one more; NULL: out of memory. */
@@ -77,6 +78,7 @@ note_correction(void *owner, const struct posting *line)
     }
     g->corrections = more;
     struct report_correction *c = &g->corrections[g->input.n_corrections++];
+    memset(c, 0, sizeof *c);
     (void)id_print(id, c->record);
     (void)id_print(found.by, c->by);
     c->is_void = found.is_void;
@@ -101,7 +103,8 @@ gather_corrections(struct gathered *g, struct ledger *ledger, int64_t held_most_
     if (g->input.n_corrections > 1)
         qsort(g->corrections, g->input.n_corrections, sizeof *g->corrections, by_record);
     g->input.corrections = g->corrections;
-    return walk.e;
+    g->held_ms = held_most_ms;
+    return walk.e == ERR_OK ? corrected_gather(g, ledger, why) : walk.e;
 }
 
 /* ---- late arrivals (R7) */

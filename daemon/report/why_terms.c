@@ -338,6 +338,8 @@ static const struct {
     {"batches", "",
      "Worked out of masses and a strength (B2), which do not add up by record: ask for in_g, "
      "product_g, residue_g and loss_g of the batch."},
+    {"costs", "", "Shares of money rounded once (K1 to K5), which do not add up by record."},
+    {"bottle_costs", "", "Shares of money rounded once (K1 to K5), which do not add up by record."},
     {"heads", "", "Where a log stands: its last record, no sum."},
     {"restatement", "", "Written in the restatement: no sum over records."},
     {"restatement.changes", "", "A figure of the report: ask for it by its own name."},

@@ -209,6 +209,73 @@ Test(quality, Q3_corrections_stand_where_the_record_was_or_is)
           {"quality.corrections.0.reason", "wrong day"});
 }
 
+/* Two corrections: the last decides, and old is what was first written. */
+Test(quality, Q3_a_correction_tells_old_and_new_values_who_when_and_why)
+{
+    struct play *play = town_new();
+    static const char id[] = "019c0000-0000-7000-8000-00000000aaaa";
+    play_say(play,
+             "{'kind': 'close', 'id': '%s', 'at': '2026-03-02T22:00:00Z', 'site': 'quayside', "
+             "'day': '2026-03-02', 'uncaptured_g': 500, 'uncaptured_method': 'weighed', "
+             "'stream': 'bin', 'by': 'RK'}",
+             id);
+    play_say(play,
+             "{'kind': 'correct', 'at': '2026-03-03T09:00:00+00:00', 'site': 'quayside', 'record': "
+             "'%s', 'body': {'day': '2026-03-02', 'uncaptured_g': 450, 'uncaptured_method': "
+             "'weighed', 'stream': 'bin'}, 'reason': 'x', 'by': 'AA'}",
+             id);
+    play_say(play,
+             "{'kind': 'correct', 'id': '019c0000-0000-7000-8000-00000000bbbb', 'at': "
+             "'2026-03-04T09:00:00+00:00', 'site': 'kitchen', 'record': '%s', 'body': {'day': "
+             "'2026-03-02', 'uncaptured_g': 400, 'uncaptured_method': 'weighed', 'pucks': 30, "
+             "'stream': 'bin'}, 'reason': 'tare forgotten', 'by': 'MO'}",
+             id);
+    static const struct want march[] = {
+        {"grounds.uncaptured_kg", "0.400"},
+        {"quality.corrections.0.by", "019c0000-0000-7000-8000-00000000bbbb"},
+        {"quality.corrections.0.reason", "tare forgotten"},
+        {"quality.corrections.0.kind", "close"},
+        {"quality.corrections.0.site", "quayside"},
+        {"quality.corrections.0.who", "MO"},
+        {"quality.corrections.0.at", "2026-03-04T09:00:00+00:00"},
+        {"quality.changes.0.record", "019c0000-0000-7000-8000-00000000aaaa"},
+        {"quality.changes.0.field", "uncaptured_g"},
+        {"quality.changes.0.before", "500"},
+        {"quality.changes.0.after", "400"},
+        {"quality.changes.1.field", "pucks"},
+        {"quality.changes.1.before", "null"},
+        {"quality.changes.1.after", "30"},
+        {"quality.changes.2", "-"}};
+    cr_expect(town_holds(play, 5, "2026-03", march, sizeof march / sizeof march[0]));
+    play_free(play);
+}
+
+Test(quality, Q3_a_void_shows_what_is_gone_and_a_moved_record_its_two_moments)
+{
+    struct play *play = town_new();
+    play_say(play, "{'kind': 'residue', 'id': '019c0000-0000-7000-8000-00000000aaaa', 'at': "
+                   "'2026-03-02T22:00:00Z', 'site': 'kitchen', 'mass_g': 70, 'stream': 'food'}");
+    play_say(play, "{'kind': 'correct', 'at': '2026-03-03T09:00:00Z', 'site': 'kitchen', 'record': "
+                   "'019c0000-0000-7000-8000-00000000aaaa', 'void': true, 'reason': 'twice'}");
+    play_say(play, "{'kind': 'residue', 'id': '019c0000-0000-7000-8000-00000000cccc', 'at': "
+                   "'2026-03-05T22:00:00+00:00', 'site': 'kitchen', 'mass_g': 10, 'stream': "
+                   "'food'}");
+    play_say(play, "{'kind': 'correct', 'at': '2026-03-06T09:00:00Z', 'site': 'kitchen', 'record': "
+                   "'019c0000-0000-7000-8000-00000000cccc', 'body': {'at': "
+                   "'2026-03-04T22:00:00+00:00', 'mass_g': 10, 'stream': 'food'}, 'reason': 'x'}");
+    static const struct want march[] = {{"quality.corrections.0.void", "true"},
+                                        {"quality.changes.0.field", "mass_g"},
+                                        {"quality.changes.0.before", "70"},
+                                        {"quality.changes.0.after", "null"},
+                                        {"quality.changes.1.field", "stream"},
+                                        {"quality.changes.2.field", "at"},
+                                        {"quality.changes.2.before", "2026-03-05T22:00:00+00:00"},
+                                        {"quality.changes.2.after", "2026-03-04T22:00:00+00:00"},
+                                        {"quality.changes.3", "-"}};
+    cr_expect(town_holds(play, 6, "2026-03", march, sizeof march / sizeof march[0]));
+    play_free(play);
+}
+
 Test(quality, Q3_settling_marks_a_discrepancy_and_changes_no_figure)
 {
     struct play *play = town_new();
