@@ -43,6 +43,12 @@ build_pct(struct build *b, const char *key, int64_t part, int64_t whole)
     table_set(b->model, key, number_pct(part, whole, room));
 }
 
+bool
+build_has_tables(const struct build *b, int32_t version)
+{
+    return b->in->tables == 0 || b->in->tables >= version;
+}
+
 int64_t
 build_sum(const struct build *b, enum measure measure, const char *site)
 {

@@ -223,7 +223,7 @@ enum err
 part_costs(struct build *b)
 {
     struct costs costs;
-    if (b->in->tables != 0 && b->in->tables < 2)
+    if (!build_has_tables(b, 2))
         return ERR_OK;
     enum err e = costs_read(b, &costs);
     if (e == ERR_OK) {

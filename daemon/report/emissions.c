@@ -29,22 +29,24 @@ static const struct column line_columns[] = {
 /* A factor as found: of the edition's own rows, or of the rows that ship. */
 struct factor {
     const char *id, *value, *gwp_basis;
-    bool per_short_ton; /* t CO2e per short ton, else kg CO2e per t */
+    enum emission_unit unit;
+    const char *low, *high; /* ends of its range, NULL: none is given */
+};
+
+/* What lines of one GWP basis come to. */
+struct basis_sum {
+    const char *gwp_basis;
+    int64_t mass_g;
+    struct emission_sum sum;
 };
 
 struct inventory {
-    struct emission_sum sum;
-    const char *gwp_basis; /* of the first line; they may not be mixed unsaid */
-    bool mixed_bases;
+    struct emission_sum sum, low, high;
+    struct basis_sum *bases; /* room for one a line; several are never added */
+    size_t n_bases;
+    bool ranges; /* a line has one */
     int64_t not_quantified_g;
 };
-
-/* 1 short ton in t, exactly (UCUM). */
-static struct decimal
-short_ton_t(void)
-{
-    return decimal_of(90718474, 8);
-}
 
 /* E1; NULL: nobody published one. */
 static const char *
@@ -65,18 +67,49 @@ treatment_of(const struct ending *ending)
     return NULL;
 }
 
+static enum emission_unit
+unit_of(Knockbox__FactorUnit unit)
+{
+    return unit == KNOCKBOX__FACTOR_UNIT__FACTOR_UNIT_T_SHORT_TON  ? EMISSION_PER_SHORT_TON
+           : unit == KNOCKBOX__FACTOR_UNIT__FACTOR_UNIT_T_LONG_TON ? EMISSION_PER_LONG_TON
+                                                                   : EMISSION_PER_T;
+}
+
+/* Both ends are there and the value lies between them. */
 static bool
-own_factor(const Knockbox__Factors *factors, const struct ending *ending, const char *treatment,
-           struct factor *out_factor)
+has_range(const Knockbox__FactorRow *row)
+{
+    struct decimal low, value, high;
+    return row->low != NULL && row->high != NULL && decimal_parse(row->low, &low, NULL) == ERR_OK &&
+           decimal_parse(row->value, &value, NULL) == ERR_OK &&
+           decimal_parse(row->high, &high, NULL) == ERR_OK && decimal_compare(&low, &value) <= 0 &&
+           decimal_compare(&value, &high) <= 0;
+}
+
+/* E4: what is published for comparing is in no inventory (since version 4 of the tables). */
+static bool
+is_for_inventory(const struct build *b, const Knockbox__FactorRow *row)
+{
+    return !build_has_tables(b, 4) || strcmp(row->purpose, "comparison") != 0;
+}
+
+static bool
+own_factor(const struct build *b, const Knockbox__Factors *factors, const struct ending *ending,
+           const char *treatment, struct factor *out_factor)
 {
     for (size_t i = 0; i < factors->rows->n_v; i++) {
         const Knockbox__FactorRow *row = factors->rows->v[i];
         const char *material = enum_word(&knockbox__material__descriptor, (int)row->material);
         if (material == NULL || strcmp(material, ending->material) != 0 ||
-            strcmp(row->treatment, treatment) != 0)
+            strcmp(row->treatment, treatment) != 0 || !is_for_inventory(b, row))
             continue;
-        *out_factor = (struct factor){row->id, row->value, row->gwp_basis,
-                                      row->unit == KNOCKBOX__FACTOR_UNIT__FACTOR_UNIT_T_SHORT_TON};
+        bool range = build_has_tables(b, 4) && has_range(row);
+        *out_factor = (struct factor){row->id,
+                                      row->value,
+                                      row->gwp_basis,
+                                      unit_of(row->unit),
+                                      range ? row->low : NULL,
+                                      range ? row->high : NULL};
         return true;
     }
     return false;
@@ -95,8 +128,10 @@ shipped_factor(const char *edition, const struct ending *ending, const char *tre
     const struct calc_factor *row = calc_factor_find(edition, class, treatment);
     if (row == NULL || !calc_factor_ships(row) || strcmp(row->purpose, "inventory") != 0)
         return false;
-    *out_factor = (struct factor){row->id, row->value, row->gwp_basis,
-                                  strcmp(row->unit, "tCO2e/short_ton") == 0};
+    bool short_ton = strcmp(row->unit, "tCO2e/short_ton") == 0;
+    *out_factor = (struct factor){
+        row->id, row->value, row->gwp_basis, short_ton ? EMISSION_PER_SHORT_TON : EMISSION_PER_T,
+        NULL,    NULL};
     return true;
 }
 
@@ -112,39 +147,8 @@ find_factor(const struct build *b, const struct ending *ending, struct factor *o
         factors = (const Knockbox__Factors *)catalogue_get(
             b->in->catalogue, KNOCKBOX__RECORD__BODY_FACTORS, b->edition, INT32_MAX);
     if (factors != NULL && factors->rows != NULL)
-        return own_factor(factors, ending, treatment, out_factor);
+        return own_factor(b, factors, ending, treatment, out_factor);
     return shipped_factor(b->edition, ending, treatment, out_factor);
-}
-
-/* kg x value of a line: kg CO2e x 1000 for a value per t, kg CO2e x short ton in t for the other. */
-static enum err
-add_figure(const struct ending *ending, const struct factor *factor, struct emission_sum *sum,
-           struct err_text *why)
-{
-    struct decimal value, kg = decimal_of(ending->mass_g, 3), product;
-    enum err e = decimal_parse(factor->value, &value, why);
-    if (e == ERR_OK)
-        e = decimal_multiply(&kg, &value, &product, why);
-    if (e != ERR_OK)
-        return e;
-    struct decimal *total = factor->per_short_ton ? &sum->per_short_ton : &sum->per_t;
-    sum->any_short_ton = sum->any_short_ton || factor->per_short_ton;
-    return decimal_add(total, &product, total, why);
-}
-
-static enum err
-fill_figure(struct build *b, const struct ending *ending, const struct factor *factor,
-            struct inventory *sum)
-{
-    char room[NUMBER_TEXT];
-    struct emission_sum line = {.any_short_ton = false};
-    enum err e = add_figure(ending, factor, &line, b->why);
-    if (e == ERR_OK)
-        e = emission_print(&line, room, b->why);
-    if (e != ERR_OK)
-        return e;
-    table_set(b->model, "kg_co2e", room);
-    return add_figure(ending, factor, &sum->sum, b->why);
 }
 
 enum err
@@ -153,22 +157,62 @@ emission_add(struct build *b, const struct ending *ending, struct emission_sum *
 {
     struct factor factor;
     *out_quantified = find_factor(b, ending, &factor);
-    return *out_quantified ? add_figure(ending, &factor, sum, b->why) : ERR_OK;
+    return *out_quantified
+               ? emission_sum_add(sum, ending->mass_g, factor.value, factor.unit, b->why)
+               : ERR_OK;
+}
+
+/* One value times the mass: printed under `key`. */
+static enum err
+fill_figure(struct build *b, const char *key, int64_t mass_g, const char *value,
+            enum emission_unit unit)
+{
+    char room[NUMBER_TEXT];
+    struct emission_sum line = {.any = {false}};
+    enum err e = emission_sum_add(&line, mass_g, value, unit, b->why);
+    if (e == ERR_OK)
+        e = emission_print(&line, room, b->why);
+    if (e == ERR_OK)
+        table_set(b->model, key, room);
+    return e;
+}
+
+static struct basis_sum *
+basis_of(struct inventory *sum, const char *gwp_basis)
+{
+    for (size_t i = 0; i < sum->n_bases; i++)
+        if (strcmp(sum->bases[i].gwp_basis, gwp_basis) == 0)
+            return &sum->bases[i];
+    sum->bases[sum->n_bases].gwp_basis = gwp_basis;
+    return &sum->bases[sum->n_bases++];
+}
+
+/* Into the inventory, its range and the sum of its GWP basis. */
+static enum err
+add_line(struct build *b, const struct ending *ending, const struct factor *f,
+         struct inventory *sum)
+{
+    int64_t mass_g = ending->mass_g;
+    struct basis_sum *basis = basis_of(sum, f->gwp_basis);
+    basis->mass_g += mass_g;
+    sum->ranges = sum->ranges || f->low != NULL;
+    enum err e = emission_sum_add(&sum->sum, mass_g, f->value, f->unit, b->why);
+    if (e == ERR_OK)
+        e = emission_sum_add(&basis->sum, mass_g, f->value, f->unit, b->why);
+    if (e == ERR_OK)
+        e = emission_sum_add(&sum->low, mass_g, f->low != NULL ? f->low : f->value, f->unit,
+                             b->why);
+    if (e == ERR_OK)
+        e = emission_sum_add(&sum->high, mass_g, f->high != NULL ? f->high : f->value, f->unit,
+                             b->why);
+    return e;
 }
 
 static enum err
 fill_factor(struct build *b, const struct factor *factor)
 {
     char room[NUMBER_TEXT];
-    struct decimal value, thousand = decimal_of(1000, 0), ton = short_ton_t(), kg;
-    enum err e = decimal_parse(factor->value, &value, b->why);
-    if (e == ERR_OK && factor->per_short_ton) {
-        e = decimal_multiply(&value, &thousand, &kg, b->why);
-        if (e == ERR_OK)
-            e = number_quotient(&kg, &ton, room, b->why);
-    } else if (e == ERR_OK) {
-        (void)number_exact(&value, room);
-    }
+    enum err e = emission_per_t(factor->value, factor->unit, room, b->why);
     if (e != ERR_OK)
         return e;
     table_set(b->model, "factor", factor->id);
@@ -199,51 +243,123 @@ fill_line(struct build *b, const struct ending *ending, struct inventory *sum)
     if (ending_is(ending, "combustion_none"))
         build_caution(b, "incineration without energy recovery counts with the published figure "
                          "for incineration with it, which is too low");
-    if (sum->gwp_basis != NULL && strcmp(sum->gwp_basis, factor.gwp_basis) != 0)
-        sum->mixed_bases = true;
-    sum->gwp_basis = factor.gwp_basis;
     enum err e = fill_factor(b, &factor);
-    return e == ERR_OK ? fill_figure(b, ending, &factor, sum) : e;
+    if (e == ERR_OK)
+        e = fill_figure(b, "kg_co2e", ending->mass_g, factor.value, factor.unit);
+    return e == ERR_OK ? add_line(b, ending, &factor, sum) : e;
 }
 
-/* E3: one rounding for the sum of all lines. */
-enum err
-emission_print(const struct emission_sum *sum, char room[NUMBER_TEXT], struct err_text *why)
+/* ---- several GWP bases */
+
+static const struct column basis_columns[] = {
+    {"gwp_basis", "GWP", "", false},
+    {"kg", "mass", "kg", true},
+    {"kg_co2e", "emissions", "kg CO2e", true},
+};
+
+static enum err
+fill_bases(struct build *b, const struct inventory *sum)
 {
-    struct decimal thousand = decimal_of(1000, 0), ton = short_ton_t(), both, left, divisor;
-    if (!sum->any_short_ton)
-        return number_quotient(&sum->per_t, &thousand, room, why);
-    if (sum->per_t.mantissa == 0) /* fewer digits on the way */
-        return number_quotient(&sum->per_short_ton, &ton, room, why);
-    enum err e = decimal_multiply(&sum->per_t, &ton, &left, why);
+    char room[NUMBER_TEXT];
+    enum err e = ERR_OK;
+    TABLE_SECTION(b->model, "emissions.by_gwp_basis", "Emissions by GWP basis", SHAPE_ROWS,
+                  basis_columns);
+    for (size_t i = 0; e == ERR_OK && i < sum->n_bases; i++) {
+        table_row(b->model);
+        table_set(b->model, "gwp_basis", sum->bases[i].gwp_basis);
+        build_kg(b, "kg", sum->bases[i].mass_g);
+        e = emission_print(&sum->bases[i].sum, room, b->why);
+        if (e == ERR_OK)
+            table_set(b->model, "kg_co2e", room);
+    }
+    return e;
+}
+
+/* ---- ranges, where factors have one */
+
+static const struct column range_columns[] = {
+    {"destination", "destination", "", false},
+    {"material", "material", "", false},
+    {"low_kg_co2e", "emissions from", "kg CO2e", true},
+    {"high_kg_co2e", "to", "kg CO2e", true},
+};
+
+static const struct column range_total_columns[] = {
+    {"inventory_low_kg_co2e", "inventory from", "kg CO2e", true},
+    {"inventory_high_kg_co2e", "inventory to", "kg CO2e", true},
+};
+
+static enum err
+fill_range(struct build *b, const struct ending *ending)
+{
+    struct factor f;
+    if (!find_factor(b, ending, &f) || f.low == NULL)
+        return ERR_OK;
+    table_row(b->model);
+    table_set(b->model, "destination", calc_destination_at(ending->destination)->code);
+    table_set(b->model, "material", ending->material);
+    enum err e = fill_figure(b, "low_kg_co2e", ending->mass_g, f.low, f.unit);
+    return e == ERR_OK ? fill_figure(b, "high_kg_co2e", ending->mass_g, f.high, f.unit) : e;
+}
+
+/* Of the inventory only when it is one figure. */
+static enum err
+fill_ranges(struct build *b, const struct inventory *sum)
+{
+    char low[NUMBER_TEXT], high[NUMBER_TEXT];
+    enum err e = ERR_OK;
+    TABLE_SECTION(b->model, "emissions.ranges", "Ranges of emissions", SHAPE_ROWS, range_columns);
+    for (size_t i = 0; e == ERR_OK && i < b->n_endings; i++)
+        e = fill_range(b, &b->endings[i]);
     if (e == ERR_OK)
-        e = decimal_multiply(&sum->per_short_ton, &thousand, &both, why);
+        e = emission_print(&sum->low, low, b->why);
     if (e == ERR_OK)
-        e = decimal_add(&left, &both, &both, why);
-    if (e == ERR_OK)
-        e = decimal_multiply(&ton, &thousand, &divisor, why);
-    return e == ERR_OK ? number_quotient(&both, &divisor, room, why) : e;
+        e = emission_print(&sum->high, high, b->why);
+    if (e != ERR_OK || sum->n_bases > 1)
+        return e;
+    TABLE_SECTION(b->model, "emissions", "Range of the inventory", SHAPE_FIELDS,
+                  range_total_columns);
+    table_set(b->model, "inventory_low_kg_co2e", low);
+    table_set(b->model, "inventory_high_kg_co2e", high);
+    return ERR_OK;
+}
+
+/* ---- the whole */
+
+static enum err
+fill_total(struct build *b, const struct inventory *sum)
+{
+    char room[NUMBER_TEXT];
+    bool mixed = sum->n_bases > 1, apart = mixed && build_has_tables(b, 4);
+    enum err e = emission_print(&sum->sum, room, b->why);
+    if (e != ERR_OK)
+        return e;
+    if (apart)
+        build_caution(b, "lines of different GWP bases are not added: see emissions.by_gwp_basis");
+    else if (mixed)
+        build_caution(b, "the inventory adds lines of different GWP bases: see its lines");
+    TABLE_SECTION(b->model, "emissions", "Emissions", SHAPE_FIELDS, total_columns);
+    table_set(b->model, "inventory_kg_co2e", apart ? NULL : room);
+    build_kg(b, "not_quantified_kg", sum->not_quantified_g);
+    if (apart)
+        e = fill_bases(b, sum);
+    return e == ERR_OK && sum->ranges ? fill_ranges(b, sum) : e;
 }
 
 enum err
 part_emissions(struct build *b)
 {
-    char room[NUMBER_TEXT];
     struct inventory sum;
     memset(&sum, 0, sizeof sum);
-    enum err e = ERR_OK;
+    sum.bases = calloc(b->n_endings + 1, sizeof *sum.bases);
+    enum err e =
+        sum.bases != NULL ? ERR_OK : err_set(ERR_MEM, b->why, "out of memory for the report");
     TABLE_SECTION(b->model, "emissions.lines", "Emissions by destination", SHAPE_ROWS,
                   line_columns);
     for (size_t i = 0; e == ERR_OK && i < b->n_endings; i++)
         e = fill_line(b, &b->endings[i], &sum);
     if (e == ERR_OK)
-        e = emission_print(&sum.sum, room, b->why);
-    if (e != ERR_OK)
-        return e;
-    if (sum.mixed_bases)
-        build_caution(b, "the inventory adds lines of different GWP bases: see its lines");
-    TABLE_SECTION(b->model, "emissions", "Emissions", SHAPE_FIELDS, total_columns);
-    table_set(b->model, "inventory_kg_co2e", room);
-    build_kg(b, "not_quantified_kg", sum.not_quantified_g);
-    return part_avoided(b);
+        e = fill_total(b, &sum);
+    free(sum.bases);
+    return e == ERR_OK ? part_avoided(b) : e;
 }

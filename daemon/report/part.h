@@ -92,11 +92,29 @@ bool ending_is(const struct ending *ending, const char *destination);
 
 /* ---- emissions of a mass (E1 to E3) */
 
-/* Sums of kg x value of factors of both units, exact. */
-struct emission_sum {
-    struct decimal per_t, per_short_ton;
-    bool any_short_ton;
+/* What the value of a factor is for. */
+enum emission_unit {
+    EMISSION_PER_T,         /* kg CO2e per t */
+    EMISSION_PER_SHORT_TON, /* t CO2e per short ton, 0.90718474 t exactly (UCUM) */
+    EMISSION_PER_LONG_TON,  /* t CO2e per long ton, 1.0160469088 t exactly (UCUM) */
+    EMISSION_UNITS
 };
+
+/* Sums of kg x value of factors of each unit, exact; all zero: nothing yet. */
+struct emission_sum {
+    struct decimal per[EMISSION_UNITS];
+    bool any[EMISSION_UNITS];
+};
+
+/* Adds a mass at a value. */
+enum err emission_sum_add(struct emission_sum *sum, int64_t mass_g, const char *value,
+                          enum emission_unit unit, struct err_text *why);
+/* A value as kg CO2e per t: exact, else 6 decimals. */
+enum err emission_per_t(const char *value, enum emission_unit unit, char room[NUMBER_TEXT],
+                        struct err_text *why);
+
+/* Were the tables of that version there when the month was closed? Of an open one they are. */
+bool build_has_tables(const struct build *b, int32_t version);
 
 /* Adds a mass at the factor of its line; *out_quantified false: it has none. */
 enum err emission_add(struct build *b, const struct ending *ending, struct emission_sum *sum,

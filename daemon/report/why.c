@@ -95,7 +95,7 @@ is_row_line(const struct asking *a, const struct ending *ending)
 static bool
 is_unquantified(struct asking *a, const struct ending *ending)
 {
-    struct emission_sum unused = {.any_short_ton = false};
+    struct emission_sum unused = {.any = {false}};
     bool quantified = false;
     (void)emission_add(&a->b, ending, &unused, &quantified);
     return !quantified;

@@ -11,6 +11,7 @@
 enum {
     TURNED_FROM = 9, /* columns of a table that stands better on its side, ... */
     TURNED_ROWS = 8, /* ... when its rows are at most so many */
+    CHAPTER_PATHS = 5,
 };
 
 /* The page may load and run nothing; its style stands inside it. */
@@ -273,7 +274,7 @@ typedef void picture_fn(FILE *out, const struct table_model *people);
 static const struct chapter {
     const char *title;
     picture_fn *picture;
-    const char *paths[4];
+    const char *paths[CHAPTER_PATHS];
 } chapters[] = {
     {"Where it ended", picture_destinations, {"waste.by_destination", "waste"}},
     {"Twelve months", picture_months, {"months"}},
@@ -282,7 +283,10 @@ static const struct chapter {
     {"Batches: balance and strength", picture_batches, {"batches"}},
     {"Product and its value", NULL, {"product"}},
     {"What it costs", NULL, {"bottle_costs", "costs", "costs_missing"}},
-    {"Emissions", NULL, {"emissions", "emissions.lines", "emissions.avoided"}},
+    {"Emissions",
+     NULL,
+     {"emissions", "emissions.lines", "emissions.by_gwp_basis", "emissions.ranges",
+      "emissions.avoided"}},
 };
 
 enum {
@@ -293,7 +297,7 @@ static bool
 is_in_a_chapter(const struct section *s)
 {
     for (size_t i = 0; i < CHAPTERS; i++)
-        for (size_t j = 0; j < 4 && chapters[i].paths[j] != NULL; j++)
+        for (size_t j = 0; j < CHAPTER_PATHS && chapters[i].paths[j] != NULL; j++)
             if (strcmp(chapters[i].paths[j], s->path) == 0)
                 return true;
     return strcmp(s->path, "cautions") == 0;
@@ -312,7 +316,7 @@ static void
 put_chapter(FILE *out, const struct table_model *m, const struct chapter *chapter)
 {
     bool any = false;
-    for (size_t i = 0; i < 4 && chapter->paths[i] != NULL; i++)
+    for (size_t i = 0; i < CHAPTER_PATHS && chapter->paths[i] != NULL; i++)
         any = any || !is_empty(table_find(m, chapter->paths[i]));
     if (!any)
         return;
@@ -322,7 +326,7 @@ put_chapter(FILE *out, const struct table_model *m, const struct chapter *chapte
         chapter->picture(out, m);
         (void)fputs("</figure>\n", out);
     }
-    for (size_t i = 0; i < 4 && chapter->paths[i] != NULL; i++)
+    for (size_t i = 0; i < CHAPTER_PATHS && chapter->paths[i] != NULL; i++)
         put_path(out, m, chapter->paths[i]);
     (void)fputs("</section>\n", out);
 }

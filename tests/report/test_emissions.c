@@ -224,3 +224,112 @@ Test(emissions, E4_says_why_there_is_no_figure)
         play_free(play);
     }
 }
+
+/* An edition of the house: landfill of food by one unit, composting by another. */
+static void
+own_edition(struct play *play, const char *landfill, const char *composting)
+{
+    play_say(play,
+             "{'kind': 'factors', 'at': '2026-01-01T00:00:00Z', 'edition': 'OWN', 'from': "
+             "'2026-02-01', 'rows': [{'id': 'O-L', 'material': 'food', 'class': 'food waste', "
+             "'treatment': 'landfill', 'boundary': 'b', 'source': 's', %s}, {'id': 'O-C', "
+             "'material': 'food', 'class': 'food waste', 'treatment': 'composting', 'boundary': "
+             "'b', 'source': 's', %s}]}",
+             landfill, composting);
+    stream(play, "tip", "landfill", "food");
+    stream(play, "heap", "composting", "food");
+}
+
+/* 1 long ton is 2240 lb of 0.45359237 kg: 1.0160469088 t (UCUM). 0.67 x 1000 / 1.0160469088 =
+ * 659.418373..; the same number a tonne would be 0.67, a short ton 738.548578. The sum of long ton
+ * and tonne, 659.4183734.. + 8.98311 = 668.4014834.., is rounded once. */
+Test(emissions, E3_long_ton_short_ton_and_tonne_are_three_units)
+{
+    struct play *play = town_new();
+    own_edition(play,
+                "'value': '0.67', 'unit': 'tCO2e/long_ton', 'purpose': 'inventory', 'gwp_basis': "
+                "'AR5'",
+                "'value': '8.98311', 'unit': 'kgCO2e/t', 'purpose': 'inventory', 'gwp_basis': "
+                "'AR5'");
+    throw(play, 1000000, "tip", "2026-03-02");
+    throw(play, 1000000, "heap", "2026-03-03");
+    HOLDS(play, "2026-03", {"emissions.lines.landfill.kg_co2e_per_t", "659.418373"},
+          {"emissions.lines.landfill.kg_co2e", "659.418373"},
+          {"emissions.lines.composting.kg_co2e", "8.98311"},
+          {"emissions.inventory_kg_co2e", "668.401483"});
+}
+
+Test(emissions, E3_lines_of_different_GWP_bases_are_never_added)
+{
+    struct play *play = town_new();
+    own_edition(play,
+                "'value': '500', 'unit': 'kgCO2e/t', 'purpose': 'inventory', 'gwp_basis': 'AR4'",
+                "'value': '10', 'unit': 'kgCO2e/t', 'purpose': 'inventory', 'gwp_basis': 'AR5'");
+    throw(play, 2000, "tip", "2026-03-02");
+    throw(play, 3000, "heap", "2026-03-03");
+    HOLDS(play, "2026-03", {"emissions.inventory_kg_co2e", "null"},
+          {"emissions.by_gwp_basis.AR4.kg_co2e", "1"}, {"emissions.by_gwp_basis.AR4.kg", "2.000"},
+          {"emissions.by_gwp_basis.AR5.kg_co2e", "0.03"},
+          {"cautions.0", "lines of different GWP bases are not added: see emissions.by_gwp_basis"});
+}
+
+/* R6: a month that was closed before stays as it was printed. */
+Test(emissions, R6_a_month_of_earlier_tables_still_adds_them)
+{
+    struct play *play = town_new();
+    own_edition(play,
+                "'value': '500', 'unit': 'kgCO2e/t', 'purpose': 'inventory', 'gwp_basis': 'AR4', "
+                "'low': '400', 'high': '600'",
+                "'value': '10', 'unit': 'kgCO2e/t', 'purpose': 'comparison', 'gwp_basis': 'AR5'");
+    throw(play, 2000, "tip", "2026-03-02");
+    throw(play, 3000, "heap", "2026-03-03");
+    play_say(play, "{'kind': 'period-close', 'at': '2026-04-02T09:00:00Z', 'month': '2026-03', "
+                   "'edition': 'OWN'}");
+    HOLDS(play, "2026-03", {"emissions.inventory_kg_co2e", "1.03"}, {"emissions.by_gwp_basis", "-"},
+          {"emissions.ranges", "-"});
+}
+
+Test(emissions, E1_a_factor_for_comparing_is_in_no_inventory)
+{
+    struct play *play = town_new();
+    own_edition(play,
+                "'value': '500', 'unit': 'kgCO2e/t', 'purpose': 'inventory', 'gwp_basis': 'AR5'",
+                "'value': '10', 'unit': 'kgCO2e/t', 'purpose': 'comparison', 'gwp_basis': 'AR5'");
+    throw(play, 2000, "tip", "2026-03-02");
+    throw(play, 3000, "heap", "2026-03-03");
+    HOLDS(play, "2026-03", {"emissions.inventory_kg_co2e", "1"},
+          {"emissions.not_quantified_kg", "3.000"},
+          {"emissions.lines.composting.kg_co2e", "not quantified"});
+}
+
+/* 2 kg at 400 to 600 around 500 kg a tonne, 3 kg at 10 without a range. */
+Test(emissions, E3_a_range_of_a_factor_is_a_range_of_its_line_and_of_the_inventory)
+{
+    struct play *play = town_new();
+    own_edition(play,
+                "'value': '500', 'unit': 'kgCO2e/t', 'purpose': 'inventory', 'gwp_basis': 'AR5', "
+                "'low': '400', 'high': '600'",
+                "'value': '10', 'unit': 'kgCO2e/t', 'purpose': 'inventory', 'gwp_basis': 'AR5'");
+    throw(play, 2000, "tip", "2026-03-02");
+    throw(play, 3000, "heap", "2026-03-03");
+    HOLDS(play, "2026-03", {"emissions.inventory_kg_co2e", "1.03"},
+          {"emissions.ranges.0.destination", "landfill"}, {"emissions.ranges.0.low_kg_co2e", "0.8"},
+          {"emissions.ranges.0.high_kg_co2e", "1.2"}, {"emissions.ranges.1", "-"},
+          {"emissions.inventory_low_kg_co2e", "0.83"},
+          {"emissions.inventory_high_kg_co2e", "1.23"});
+}
+
+/* Nothing is known of a range that does not hold its value. */
+Test(emissions, E3_half_a_range_is_none)
+{
+    struct play *play = town_new();
+    own_edition(play,
+                "'value': '500', 'unit': 'kgCO2e/t', 'purpose': 'inventory', 'gwp_basis': 'AR5', "
+                "'low': '400'",
+                "'value': '10', 'unit': 'kgCO2e/t', 'purpose': 'inventory', 'gwp_basis': 'AR5', "
+                "'low': '11', 'high': '12'");
+    throw(play, 2000, "tip", "2026-03-02");
+    throw(play, 3000, "heap", "2026-03-03");
+    HOLDS(play, "2026-03", {"emissions.inventory_kg_co2e", "1.03"}, {"emissions.ranges", "-"},
+          {"emissions.inventory_low_kg_co2e", "-"});
+}
