@@ -143,11 +143,27 @@ feed_watchdog(void *owner)
     notify_alive();
 }
 
+/* Of the settings only `role.group` is taken anew; the rest holds from the next start. */
+static void
+reload_roles(struct box *box)
+{
+    struct err_text why = {.s = ""};
+    struct config *config = NULL;
+    const struct config_table *table = box->options.is_hub ? &config_hub : &config_cafe;
+    enum err e = config_load(box->options.dir, table, &config, &why);
+    if (e == ERR_OK && box->door != NULL)
+        e = door_reload(box->door, config, &why);
+    if (e != ERR_OK)
+        diag_error("the roles stay as they were: %s", why.s);
+    config_free(config);
+}
+
 static void
 reload(void *owner)
 {
     struct box *box = owner;
     notify_reloading();
+    reload_roles(box);
     if (box->options.reload != NULL)
         box->options.reload(box->options.owner);
     notify_reloaded();

@@ -150,6 +150,7 @@ cafe_sites(void *owner, struct site_state *out, size_t most)
     out[0].behind = link.behind;
     out[0].clock_offset_ms = link.clock_offset_ms;
     out[0].forked = link.forked;
+    out[0].other_hub = link.other_hub;
     out[0].enrolled = true;
     return 1;
 }

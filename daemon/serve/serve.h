@@ -33,6 +33,7 @@ struct site_state {
     int64_t clock_offset_ms; /* site minus hub */
     bool forked;             /* an epoch went two ways and people have not settled it */
     bool enrolled;           /* has a machine of its own */
+    bool other_hub;          /* at a café: another store than before answers as the hub */
 };
 
 struct serve_options {

@@ -46,6 +46,9 @@ alerts_of(const struct status *status, const char *site, const struct site_state
         return alerts;
     int64_t off = state->clock_offset_ms;
     alert(alerts, state->forked, "its log went two ways: settle it");
+    alert(alerts, state->other_hub,
+          "the hub has another store than before: an old copy, or another hub; what it lacks is "
+          "sent again");
     alert(alerts, off > CLOCK_OFF_MS || off < -CLOCK_OFF_MS, "its clock is off");
     alert(alerts,
           state->enrolled && !state->online && state->last_seen_ms >= 0 &&

@@ -43,14 +43,19 @@ struct door_peer {
     int patience_ms; /* left for this request */
 };
 
+/* What `role.group` says. */
+struct door_groups {
+    struct door_group list[GROUPS_MOST];
+    size_t n;
+};
+
 struct door {
     struct loop *loop;
     int fd;
     char path[PATH_SIZE];
     uint32_t self;
     struct door_handler handler;
-    struct door_group groups[GROUPS_MOST];
-    size_t n_groups;
+    struct door_groups groups;
     struct door_peer *peers[DOOR_PEERS];
     size_t n_peers;
     uint64_t sessions;
@@ -313,22 +318,29 @@ room_for(const struct door *door, uint32_t uid)
     return door->n_peers < DOOR_PEERS && (trusted || peers_of(door, uid) < DOOR_PEERS_USER);
 }
 
+/* By the groups that the caller had when it came. */
+static unsigned
+roles_of(const struct door *door, int fd, const struct ucred *who)
+{
+    uint32_t gids[PEER_GROUPS_MOST + 1];
+    size_t n = peer_groups(fd, who->gid, gids, PEER_GROUPS_MOST + 1);
+    return door_roles(who->uid, door->self, gids, n, door->groups.list, door->groups.n);
+}
+
 static struct door_peer *
 new_peer(struct door *door, int fd)
 {
     struct ucred who = {0};
     socklen_t size = sizeof who;
-    uint32_t gids[PEER_GROUPS_MOST + 1];
     if (getsockopt(fd, SOL_SOCKET, SO_PEERCRED, &who, &size) != 0 || !room_for(door, who.uid))
         return NULL;
     struct door_peer *peer = calloc(1, sizeof *peer);
     if (peer == NULL)
         return NULL;
-    size_t n = peer_groups(fd, who.gid, gids, PEER_GROUPS_MOST + 1);
     peer->door = door;
     peer->fd = fd;
     peer->uid = who.uid;
-    peer->caller.roles = door_roles(who.uid, door->self, gids, n, door->groups, door->n_groups);
+    peer->caller.roles = roles_of(door, fd, &who);
     peer->caller.session = ++door->sessions;
     name_caller(&peer->caller, who.uid);
     return peer;
@@ -353,7 +365,7 @@ accept_peer(void *owner)
 /* ---------------------------------------------------------------- open and close */
 
 static enum err
-add_group(struct door *door, const char *line, struct err_text *why)
+add_group(struct door_groups *groups, const char *line, struct err_text *why)
 {
     char word[16], name[64], text[4096];
     struct group entry, *found = NULL;
@@ -363,18 +375,19 @@ add_group(struct door *door, const char *line, struct err_text *why)
     if (getgrnam_r(name, &entry, text, sizeof text, &found) != 0 || found == NULL)
         return err_set(ERR_INPUT, why, "role.group \"%s\": this machine has no group %s", line,
                        name);
-    if (door->n_groups == GROUPS_MOST)
+    if (groups->n == GROUPS_MOST)
         return err_set(ERR_INPUT, why, "role.group: at most %d lines", GROUPS_MOST);
-    door->groups[door->n_groups++] = (struct door_group){(unsigned)role, found->gr_gid};
+    groups->list[groups->n++] = (struct door_group){(unsigned)role, found->gr_gid};
     return ERR_OK;
 }
 
 static enum err
-add_groups(struct door *door, const struct config *config, struct err_text *why)
+read_groups(struct door_groups *groups, const struct config *config, struct err_text *why)
 {
     const char *line = NULL;
+    groups->n = 0;
     for (size_t i = 0; (line = config_nth(config, "role.group", i)) != NULL; i++) {
-        enum err e = add_group(door, line, why);
+        enum err e = add_group(groups, line, why);
         if (e != ERR_OK)
             return e;
     }
@@ -434,7 +447,7 @@ door_open(struct loop *loop, const char *path, const struct config *config,
     if (e == ERR_OK)
         e = arena_init(&door->arena, ARENA_FRAME, why);
     if (e == ERR_OK)
-        e = add_groups(door, config, why);
+        e = read_groups(&door->groups, config, why);
     if (e == ERR_OK)
         e = listen_on(door, why);
     if (e == ERR_OK)
@@ -442,6 +455,24 @@ door_open(struct loop *loop, const char *path, const struct config *config,
     else
         door_close(door);
     return e;
+}
+
+enum err
+door_reload(struct door *door, const struct config *config, struct err_text *why)
+{
+    struct door_groups groups;
+    enum err e = read_groups(&groups, config, why);
+    if (e != ERR_OK)
+        return e;
+    door->groups = groups;
+    for (size_t i = 0; i < door->n_peers; i++) {
+        struct door_peer *peer = door->peers[i];
+        struct ucred who = {0};
+        socklen_t size = sizeof who;
+        bool known = !peer->gone && getsockopt(peer->fd, SOL_SOCKET, SO_PEERCRED, &who, &size) == 0;
+        peer->caller.roles = known ? roles_of(door, peer->fd, &who) : 0;
+    }
+    return ERR_OK;
 }
 
 void

@@ -46,6 +46,8 @@ struct door;
 enum err door_open(struct loop *loop, const char *path, const struct config *config,
                    const struct door_handler *handler, struct door **out_door,
                    struct err_text *why);
+/* Reads `role.group` again, for those who are connected too. An error leaves all as it was. */
+enum err door_reload(struct door *door, const struct config *config, struct err_text *why);
 void door_close(struct door *door); /* removes the socket file; NULL is fine */
 
 /* Roles of a user by its groups; `self` (this process's user) and root have all. */

@@ -27,7 +27,7 @@ const char saltmere_catalogue[] =
 struct room {
     char dir[256];
     char site[SITE_SIZE], enrolled[SITE_SIZE];
-    bool is_hub;
+    bool is_hub, other_hub;
     int64_t now_ms;
     uint64_t random;
     struct store *store;
@@ -88,7 +88,10 @@ tell_sites(void *owner, struct site_state *out, size_t most)
     struct room *room = owner;
     if (room->enrolled[0] == '\0' || most == 0)
         return 0;
-    out[0] = (struct site_state){.enrolled = true, .online = true, .last_seen_ms = room->now_ms};
+    out[0] = (struct site_state){.enrolled = true,
+                                 .online = true,
+                                 .last_seen_ms = room->now_ms,
+                                 .other_hub = room->other_hub};
     memcpy(out[0].site, room->enrolled, sizeof out[0].site);
     return 1;
 }
@@ -327,6 +330,13 @@ size_t
 room_wrote(const struct room *room)
 {
     return room->wrote;
+}
+
+void
+room_other_hub(struct room *room)
+{
+    room_enrol(room, room->site);
+    room->other_hub = true;
 }
 
 /* One record of the hub's log, when the café may see it. */

@@ -22,6 +22,7 @@ void room_roles(struct room *room, unsigned roles); /* of the caller; all at fir
 void room_now(struct room *room, const char *rfc3339);
 /* This site has a machine of its own from now on. */
 void room_enrol(struct room *room, const char *site);
+void room_other_hub(struct room *room); /* at a café: sync says so from now on */
 
 /* Asks a word. `args` are "name=value" separated by spaces; `lines` by line feeds, ' for ". */
 enum err room_ask(struct room *room, const char *word, const char *args, const char *lines);

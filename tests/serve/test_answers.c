@@ -129,3 +129,15 @@ Test(answers, words_have_roles_and_arguments)
     cr_assert(room_ask(room, "who", "", NULL) == ERR_OK);
     room_free(room);
 }
+
+Test(answers, a_cafe_says_that_the_hub_has_another_store)
+{
+    struct room *room = room_new("quayside", false);
+    cr_assert(room_ask(room, "status", "", NULL) == ERR_OK, "%s", room_why(room));
+    cr_expect_null(strstr(room_text(room), "another store"));
+    room_other_hub(room);
+    cr_assert(room_ask(room, "status", "", NULL) == ERR_OK, "%s", room_why(room));
+    cr_expect_not_null(strstr(room_text(room), "the hub has another store than before"), "%s",
+                       room_text(room));
+    room_free(room);
+}

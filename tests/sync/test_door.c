@@ -4,12 +4,14 @@
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
 #include <fcntl.h>
+#include <grp.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
 #include <sys/un.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
 #include "daemon/record/kind.h"
@@ -270,5 +272,122 @@ Test(door, holds_a_limit_of_connections)
     turn(&s, 20);
     cr_expect(hear(fd) > 0);
     close(fd);
+    end(&s);
+}
+
+/* ---------------------------------------------------------------- settings read again */
+
+enum {
+    NOBODY = 65534
+};
+
+/* A request's code: 0, ERR_DENIED ... Waits for the reply. */
+static uint32_t
+code_of_reply(int fd)
+{
+    static uint8_t bytes[LOCAL_PACKET_MOST];
+    struct arena arena;
+    ProtobufCMessage *message = NULL;
+    ssize_t n = recv(fd, bytes, sizeof bytes, 0);
+    if (n <= 0 || arena_init(&arena, ARENA_FRAME, NULL) != ERR_OK ||
+        codec_decode(&knockbox__wire__descriptor, bytes, (size_t)n, &arena, &message, NULL) !=
+            ERR_OK)
+        return 999;
+    uint32_t code = ((Knockbox__Wire *)(void *)message)->reply->code;
+    arena_done(&arena);
+    return code;
+}
+
+/* A user without roles who asks twice on one connection: is denied, and, once its group has a role,
+ * is answered. The tests' user must be root for this. */
+static void
+nobody_asks(struct scene *s, int go)
+{
+    struct sockaddr_un to = {.sun_family = AF_UNIX};
+    gid_t group = NOBODY;
+    char byte;
+    int fd = socket(AF_UNIX, SOCK_SEQPACKET | SOCK_CLOEXEC, 0);
+    snprintf(to.sun_path, sizeof to.sun_path, "%s", s->path);
+    if (setgroups(1, &group) != 0 || setgid(NOBODY) != 0 || setuid(NOBODY) != 0 ||
+        connect(fd, (struct sockaddr *)&to, sizeof to) != 0)
+        _exit(90);
+    ask(fd, 1);
+    if (code_of_reply(fd) != ERR_DENIED)
+        _exit(91);
+    if (write(go, "x", 1) != 1 || read(go, &byte, 1) != 1)
+        _exit(92);
+    ask(fd, 2);
+    _exit(code_of_reply(fd) == ERR_OK ? 0 : 93);
+}
+
+static void
+open_to_all(const struct scene *s)
+{
+    char folder[128];
+    snprintf(folder, sizeof folder, "%s/run", s->dir);
+    cr_assert(chmod(s->dir, 0755) == 0 && chmod(folder, 0755) == 0 && chmod(s->path, 0666) == 0);
+}
+
+static void
+give_role(struct scene *s)
+{
+    struct config *config = NULL;
+    struct err_text why = {.s = ""};
+    char line[200];
+    const struct group *group = getgrgid(NOBODY);
+    cr_assert_not_null(group);
+    int n = snprintf(line, sizeof line, "role.group barista %s\n", group->gr_name);
+    cr_assert(config_parse("c", line, (size_t)n, &config_hub, &config, &why) == ERR_OK, "%s",
+              why.s);
+    cr_assert(door_reload(s->door, config, &why) == ERR_OK, "%s", why.s);
+    config_free(config);
+}
+
+Test(door, reads_the_roles_again_for_who_is_there, .timeout = 30)
+{
+    struct scene s;
+    int pair[2], status = 0;
+    char byte = 0;
+    if (geteuid() != 0)
+        cr_skip_test("only root can be somebody else");
+    begin(&s);
+    open_to_all(&s);
+    cr_assert(socketpair(AF_UNIX, SOCK_STREAM, 0, pair) == 0);
+    pid_t child = fork();
+    if (child == 0)
+        nobody_asks(&s, pair[1]);
+    close(pair[1]);
+    for (int i = 0; i < 500 && recv(pair[0], &byte, 1, MSG_DONTWAIT) != 1; i++)
+        turn(&s, 10);
+    cr_assert(byte == 'x', "no answer to the first request");
+    give_role(&s);
+    cr_assert(write(pair[0], "x", 1) == 1);
+    pid_t ended = 0;
+    for (int i = 0; i < 500 && (ended = waitpid(child, &status, WNOHANG)) == 0; i++)
+        turn(&s, 10);
+    cr_assert(eq(int, ended, child));
+    cr_expect(eq(int, WEXITSTATUS(status), 0));
+    cr_expect(eq(u32, s.roles, ROLE_BIT_BARISTA));
+    close(pair[0]);
+    end(&s);
+}
+
+Test(door, keeps_its_roles_when_the_settings_are_bad)
+{
+    struct scene s;
+    struct config *config = NULL;
+    struct err_text why = {.s = ""};
+    static const char line[] = "role.group barista no-such-group-here\n";
+    begin(&s);
+    cr_assert(config_parse("c", line, sizeof line - 1, &config_hub, &config, &why) == ERR_OK);
+    cr_assert(door_reload(s.door, config, &why) == ERR_INPUT);
+    cr_expect(strstr(why.s, "this machine has no group no-such-group-here") != NULL, "%s", why.s);
+    int fd = call(&s);
+    ask(fd, 1);
+    turn(&s, 50);
+    cr_expect(hear(fd) > 0);
+    cr_expect(eq(u32, s.roles, ROLE_BIT_ALL));
+    close(fd);
+    config_free(config);
     end(&s);
 }

@@ -4,6 +4,7 @@
  * project; what is tried beyond them is common practice, no source. */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -519,5 +520,23 @@ Test(secrets, are_in_no_log, .timeout = 60)
         cr_expect(not(log_says(&h, secret)));
         cr_expect(not(log_says(&c, secret)));
     }
+    place_done(place);
+}
+
+Test(daemons, a_bad_setting_does_not_end_a_daemon_that_is_told_to_read_again, .timeout = 60)
+{
+    char place[PLACE], hub[PLACE * 2], file[PLACE * 3];
+    place_make(place);
+    snprintf(hub, sizeof hub, "%s/hub", place);
+    struct daemon d = start_hub(hub);
+    snprintf(file, sizeof file, "%s/hub.conf", hub);
+    FILE *f = fopen(file, "a");
+    cr_assert_not_null(f);
+    fputs("role.group barista no-such-group-here\n", f);
+    fclose(f);
+    cr_assert(kill(d.pid, SIGHUP) == 0);
+    wait_for_log(&d, "the roles stay as they were");
+    cr_expect(answer_has(hub, "status", "\"hub\":true"));
+    cr_expect(eq(int, end_daemon(&d), 0));
     place_done(place);
 }
