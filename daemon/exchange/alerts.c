@@ -136,24 +136,28 @@ outside(const Knockbox__Place *place, const char *temp_c)
            (place->min_c != NULL && decimal_text_compare(temp_c, place->min_c) < 0);
 }
 
+/* The place's, until a good reading; a blank ends a code, so no other's begins with it. */
 static void
 look_at_reading(const struct alert_look *look, const Knockbox__Record *record,
-                const uint8_t id[ID_SIZE], struct alerts *alerts)
+                struct alerts *alerts)
 {
-    char cause[OUTBOX_CAUSE], name[ID_TEXT], when[WHEN_TEXT];
+    char cause[OUTBOX_CAUSE], when[WHEN_TEXT];
     const Knockbox__Reading *body = record->reading;
-    if (look->now_ms - record->at_ms > (int64_t)READING_OLD_DAYS * DAY_MS)
-        return;
     const struct catalogue *catalogue = ledger_catalogue(look->ledger);
     int32_t day =
         catalogue_business_day(catalogue, record->site, record->at_ms, record->at_offset_min);
     const Knockbox__Place *place = (const Knockbox__Place *)catalogue_get(
         catalogue, KNOCKBOX__RECORD__BODY_PLACE, body->place, day);
-    if (place == NULL || !outside(place, body->temp_c))
+    if (place == NULL)
         return;
-    (void)snprintf(cause, sizeof cause, "once/reading/%s", id_print(id, name));
-    add_alert(alerts, cause, "%s: %s read %s °C at %s, outside its limits", record->site,
-              body->place, body->temp_c, when_print(record->at_ms, record->at_offset_min, when));
+    bool is_old = look->now_ms - record->at_ms > (int64_t)READING_OLD_DAYS * DAY_MS;
+    (void)snprintf(cause, sizeof cause, "fails/%s ", body->place);
+    if (!outside(place, body->temp_c))
+        add_alert(alerts, cause, "%s", "");
+    else if (!is_old)
+        add_alert(alerts, cause, "%s: %s read %s °C at %s, outside its limits", record->site,
+                  body->place, body->temp_c,
+                  when_print(record->at_ms, record->at_offset_min, when));
 }
 
 static enum err
@@ -172,7 +176,7 @@ walk_records(struct alert_look *look, struct store_view *view, struct arena *are
         arena_reset(arena);
         if (record_decode(stored.bytes, stored.len, false, arena, &record, NULL) == ERR_OK &&
             record->body_case == KNOCKBOX__RECORD__BODY_READING)
-            look_at_reading(look, record, stored.id, alerts);
+            look_at_reading(look, record, alerts);
     }
     store_walk_close(walk);
     return e == ERR_NOT_FOUND ? ERR_OK : e;
@@ -216,6 +220,10 @@ alerts_new(struct alerts *alerts, struct outbox *outbox, int64_t now_ms, int64_t
     enum err e = ERR_OK;
     for (size_t i = 0; i < alerts->n && e == ERR_OK; i++) {
         bool is_new = false;
+        if (alerts->list[i].line[0] == '\0') {
+            e = outbox_forget(outbox, alerts->list[i].cause, INT64_MAX, why);
+            continue;
+        }
         e = outbox_cause(outbox, alerts->list[i].cause, now_ms, &is_new, why);
         if (is_new)
             alerts->list[kept++] = alerts->list[i];
@@ -227,5 +235,7 @@ alerts_new(struct alerts *alerts, struct outbox *outbox, int64_t now_ms, int64_t
         e = outbox_forget(outbox, "now/", now_ms - over_ms, why);
     if (e == ERR_OK)
         e = outbox_forget(outbox, "once/", now_ms - (int64_t)KEPT_DAYS * DAY_MS, why);
+    if (e == ERR_OK)
+        e = outbox_forget(outbox, "fails/", now_ms - (int64_t)KEPT_DAYS * DAY_MS, why);
     return e;
 }

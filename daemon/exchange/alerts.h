@@ -27,7 +27,7 @@ struct alert_site {
 
 struct alert {
     char cause[OUTBOX_CAUSE + 1];
-    char line[ALERT_LINE];
+    char line[ALERT_LINE]; /* "": the cause is over, and is news when it comes again */
 };
 
 /* Begin with {0}, end with alerts_done(). */
@@ -52,7 +52,8 @@ struct alert_look {
     uint64_t readings_at; /* arrival number after which readings are new; moved on by the look */
 };
 
-/* All causes of now. At most some thousand records are looked at for readings; the rest waits for
+/* All causes of now, and those that records say are over: a place that was outside its limits is told
+ * once, until it was read inside them again. At most some thousand records are looked at for readings; the rest waits for
  * the next look. */
 enum err alerts_look(struct alert_look *look, struct alerts *out_alerts, struct err_text *why);
 

@@ -22,6 +22,7 @@ struct hub {
     int64_t now_ms;
     uint64_t mono_ms;
     struct alert_site site;
+    bool unsure; /* of its own clock */
 };
 
 static const char conf[] = "target office\nurl https://127.0.0.1:9/\n"
@@ -42,8 +43,7 @@ mono_of(void *owner)
 static bool
 sure(void *owner)
 {
-    (void)owner;
-    return true;
+    return !((struct hub *)owner)->unsure;
 }
 
 static size_t
@@ -266,6 +266,91 @@ Test(alerts, a_clock_that_is_off_is_told)
     hub->site.clock_offset_ms = -61000;
     cr_expect(eq(sz, minute_later(hub, 1, subject), 1));
     cr_expect(eq(str, subject, "Knockbox: quayside: its clock is 61 s behind"));
+    hub_free(hub);
+}
+
+/* Minutes pass with hourly looks, so that what stands is never over. */
+static size_t
+hours_later(struct hub *hub, int hours, char subject[512])
+{
+    size_t n = 0;
+    for (int i = 0; i < hours; i++)
+        n = minute_later(hub, 60, subject);
+    return n;
+}
+
+Test(alerts, the_hubs_own_clock_is_told_once_while_it_stands)
+{
+    char subject[512];
+    struct hub *hub = hub_new(watching, "2026-03-10T12:00:00Z");
+    hub->unsure = true;
+    cr_expect(eq(sz, minute_later(hub, 0, subject), 1));
+    cr_expect(eq(str, subject, "Knockbox: kitchen: the hub's clock is not synchronised"));
+    cr_expect(eq(sz, hours_later(hub, 30, subject), 1));
+    restart(hub);
+    cr_expect(eq(sz, minute_later(hub, 1, subject), 1));
+    hub_free(hub);
+}
+
+Test(alerts, a_disk_that_is_low_is_told_once_while_it_stands)
+{
+    static const char greedy[] = "target office\nurl https://127.0.0.1:9/\n"
+                                 "alerts\nto office\nevery 1m\ndisk_mib 1048576\n";
+    char subject[512];
+    struct hub *hub = hub_new(greedy, "2026-03-10T12:00:00Z");
+    cr_expect(eq(sz, minute_later(hub, 0, subject), 1)); /* less than a TiB is free */
+    cr_expect(strncmp(subject, "Knockbox: kitchen: only ", 24) == 0, "%s", subject);
+    cr_expect(strstr(subject, " MiB are free on the hub's disk") != NULL, "%s", subject);
+    cr_expect(eq(sz, hours_later(hub, 30, subject), 1));
+    hub_free(hub);
+}
+
+/* A freezer of Quayside that may be at -18 at the warmest, and another one. */
+static void
+write_reading(struct hub *hub, const char *place, const char *temp_c)
+{
+    char line[300], when[WHEN_TEXT];
+    room_now(hub->room, when_print(hub->now_ms, 0, when));
+    snprintf(line, sizeof line,
+             "{'kind':'reading','place':'%s','temp_c':'%s','site':'quayside','at':'%s'}", place,
+             temp_c, when);
+    cr_assert(room_ask(hub->room, "write", "mode=import", line) == ERR_OK, "%s",
+              room_why(hub->room));
+}
+
+Test(alerts, a_freezer_that_fails_is_told_once_until_it_was_good_again)
+{
+    static const char places[] =
+        "{'kind':'place','code':'f1','for_site':'quayside','class':'freezer','max_c':'-18'}\n"
+        "{'kind':'place','code':'f10','for_site':'quayside','class':'freezer','max_c':'-18'}";
+    char subject[512];
+    struct hub *hub = hub_new(watching, "2026-03-10T12:00:00Z");
+    cr_assert(room_ask(hub->room, "write", "mode=import", places) == ERR_OK);
+    cr_expect(eq(sz, minute_later(hub, 0, subject), 0));
+    write_reading(hub, "f1", "-18.0"); /* just good */
+    cr_expect(eq(sz, minute_later(hub, 1, subject), 0));
+    write_reading(hub, "f1", "-17.9");
+    cr_expect(eq(sz, minute_later(hub, 1, subject), 1));
+    cr_expect(strncmp(subject,
+                      "Knockbox: quayside: f1 read -17.9 \xc2\xb0"
+                      "C at ",
+                      42) == 0,
+              "%s", subject);
+    write_reading(hub, "f1", "-12"); /* and again: the same cause */
+    cr_expect(eq(sz, hours_later(hub, 3, subject), 1));
+    write_reading(hub, "f10", "-20"); /* another one is good: no matter */
+    restart(hub);
+    write_reading(hub, "f1", "-11");
+    cr_expect(eq(sz, minute_later(hub, 1, subject), 1));
+    write_reading(hub, "f1", "-19");
+    cr_expect(eq(sz, minute_later(hub, 1, subject), 1));
+    write_reading(hub, "f1", "-10");
+    cr_expect(eq(sz, minute_later(hub, 1, subject), 2));
+    write_reading(hub, "f10", "-10");
+    cr_expect(eq(sz, minute_later(hub, 1, subject), 3));
+    write_reading(hub, "f10", "-19"); /* good and bad in one look */
+    write_reading(hub, "f10", "-9");
+    cr_expect(eq(sz, minute_later(hub, 1, subject), 4));
     hub_free(hub);
 }
 
