@@ -9,6 +9,7 @@
 #include "client/plan/plan_solve.h"
 #include "client/plan/sheet_print.h"
 #include "client/plan/view_events.h"
+#include "client/plan/view_buy.h"
 #include "client/plan/view_print.h"
 #include "client/plan_try.h"
 #include "client/print_to.h"
@@ -24,14 +25,20 @@ enum {
 /* ---- asking */
 
 static enum err
-show(const struct given *given, struct err_text *why)
+ask_view(const struct given *given, json_t **out_view, struct err_text *why)
 {
     struct question question = {.word = "plan"};
-    json_t *view = NULL;
     question_arg(&question, "do", "show");
     question_arg(&question, "draft", given_flag(given, "--draft") ? "1" : NULL);
     question_arg(&question, "number", given->n_args > 1 ? given->args[1] : NULL);
-    enum err e = ask_once(given, &question, &view, why);
+    return ask_once(given, &question, out_view, why);
+}
+
+static enum err
+show(const struct given *given, struct err_text *why)
+{
+    json_t *view = NULL;
+    enum err e = ask_view(given, &view, why);
     if (e == ERR_OK)
         e = view_print(given, view, why);
     json_decref(view);
@@ -49,6 +56,17 @@ today(const struct given *given, struct err_text *why)
     if (e == ERR_OK)
         e = sheet_put(given, answer, why);
     json_decref(answer);
+    return e;
+}
+
+static enum err
+buy(const struct given *given, struct err_text *why)
+{
+    json_t *view = NULL;
+    enum err e = ask_view(given, &view, why);
+    if (e == ERR_OK)
+        view_print_buy(given, view, stdout);
+    json_decref(view);
     return e;
 }
 
@@ -311,9 +329,14 @@ static const struct {
     const char *word;
     enum err (*act)(const struct given *given, struct err_text *why);
 } acts[] = {
-    {"show", show},       {"today", today},          {"make", make},
-    {"publish", publish}, {"problem", save_problem}, {"solve", solve},
+    {"show", show},
+    {"today", today},
+    {"make", make},
+    {"publish", publish},
+    {"problem", save_problem},
+    {"solve", solve},
     {"try", plan_try},
+    {"buy", buy},
 };
 
 static enum err
@@ -328,7 +351,8 @@ run(const struct given *given, struct err_text *why)
         if (strcmp(acts[i].word, word) == 0)
             return acts[i].act(given, why);
     return err_set(ERR_USAGE, why,
-                   "\"%.40s\": expected show, today, make, publish, problem, solve or try", word);
+                   "\"%.40s\": expected show, today, make, publish, problem, solve, buy or try",
+                   word);
 }
 
 const struct command command_plan = {
@@ -338,6 +362,7 @@ const struct command command_plan = {
     .more = "show [N]: the plan that the kitchen works by, or plan N; html is a page\n"
             "for A4 on its side that needs no network, ics a calendar.\n"
             "today: the day sheet; at a café what to hand over.\n"
+            "buy [N]: what the plan lacks, and by when to order it.\n"
             "make: a draft out of today's books.\n"
             "publish [N]: the draft becomes the plan, with its pick-up lists.\n"
             "problem: saves what the hub would solve.\n"
@@ -345,7 +370,7 @@ const struct command command_plan = {
             "try: what would change if; nothing is written.\n",
     .options = {{"--days", "N", "days to plan, 14 when left out"},
                 {"--day", "DATE", "today: another day's sheet"},
-                {"--draft", NULL, "show: the newest draft"},
+                {"--draft", NULL, "show, buy: the newest draft"},
                 {"--format", "FORM", "text, json, csv, html or ics"},
                 {"--out", "FILE", "write there: the plan, or the problem"},
                 {"-o", "FILE", "the same"},

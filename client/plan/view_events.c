@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include "client/plan/view_buy.h"
 #include "client/show.h"
 #include "proto/when.h"
 
@@ -252,20 +253,6 @@ say_alcoholic(const json_t *view, view_say *say, void *owner)
 }
 
 static void
-say_purchases(const json_t *view, view_say *say, void *owner)
-{
-    const json_t *buy = json_object_get(view, "buy");
-    char mass[32], date[32];
-    for (size_t i = 0; i < json_array_size(buy); i++) {
-        const json_t *one = json_array_get(buy, i);
-        int32_t by;
-        if (day_parse(view_text(one, "by"), &by))
-            say_line(say, owner, "Buy by %s: %s of %s.", view_date(by, date),
-                     show_mass(view_number(one, "mass_g"), mass), view_text(one, "item"));
-    }
-}
-
-static void
 say_lost(const json_t *view, view_say *say, void *owner)
 {
     const json_t *lost = json_object_get(view, "lost");
@@ -296,7 +283,8 @@ view_sentences(const json_t *view, view_say *say, void *owner)
 {
     const char *gap = view_text(view, "gap_pct");
     say_alcoholic(view, say, owner);
-    say_purchases(view, say, owner);
+    view_say_buy(view, say, owner);
+    view_say_yields(view, say, owner);
     say_lost(view, say, owner);
     if (gap[0] != '\0')
         say_line(say, owner, "At most %.1f %% from the best possible.", strtod(gap, NULL));

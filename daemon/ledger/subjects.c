@@ -190,6 +190,8 @@ subjects_visit(const Knockbox__Record *r, int32_t day, subject_visit *visit, voi
         break;
     case KNOCKBOX__RECORD__BODY_SUPPLY:
         give(&v, SUBJECT_SUPPLY, r->supply->lot);
+        if (r->supply->purchase != NULL)
+            give(&v, SUBJECT_DEMAND, "purchases");
         break;
     case KNOCKBOX__RECORD__BODY_THAW:
         give_each(&v, SUBJECT_TUB, r->thaw->tubs, r->thaw->n_tubs);
@@ -231,6 +233,9 @@ subjects_visit(const Knockbox__Record *r, int32_t day, subject_visit *visit, voi
         break;
     case KNOCKBOX__RECORD__BODY_NOTE:
         give(&v, SUBJECT_DEMAND, "notes");
+        break;
+    case KNOCKBOX__RECORD__BODY_PURCHASE:
+        give(&v, SUBJECT_DEMAND, "purchases");
         break;
     case KNOCKBOX__RECORD__BODY_PLAN:
         plan_subjects(&v);

@@ -200,6 +200,16 @@ check_order(const Knockbox__Record *record, struct err_text *why)
     return ERR_OK;
 }
 
+enum err
+check_purchase(const Knockbox__Record *record, struct err_text *why)
+{
+    const Knockbox__Purchase *purchase = record->purchase;
+    if (purchase->has_mass_g == purchase->has_volume_ml)
+        return err_input(why, "mass_g", purchase->has_mass_g ? "both" : NULL,
+                         "either mass_g or volume_ml");
+    return ERR_OK;
+}
+
 /* Is the name one of the envelope's, which a new body cannot change? `at` it may. */
 static bool
 is_fixed_name(const char *name)

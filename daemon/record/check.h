@@ -19,6 +19,7 @@ enum err check_measure(const Knockbox__Record *record, struct err_text *why);
 enum err check_accept(const Knockbox__Record *record, struct err_text *why);
 enum err check_sale(const Knockbox__Record *record, struct err_text *why);
 enum err check_order(const Knockbox__Record *record, struct err_text *why);
+enum err check_purchase(const Knockbox__Record *record, struct err_text *why);
 enum err check_correct(const Knockbox__Record *record, struct err_text *why);
 enum err check_site(const Knockbox__Record *record, struct err_text *why);
 enum err check_recipe(const Knockbox__Record *record, struct err_text *why);

@@ -150,6 +150,7 @@ static const struct kind table[] = {
     SITE(ORDER, order, CAFE | OFFICE, ORDER_REST, check_order),
     ROW(CORRECT, correct, "correct", KIND_SITE, ANY, ORDER_REST, true, false, check_correct, NULL),
     SITE(NOTE, note, ANY, ORDER_REST, NULL),
+    SITE(PURCHASE, purchase, KITCHEN | OFFICE, ORDER_REST, check_purchase),
     ROW(SITE_, site, "site", KIND_CATALOGUE, OFFICE, ORDER_CATALOGUE, false, false, check_site,
         site_concerns),
     CATALOGUE(COFFEE, coffee, true, NULL, NULL),

@@ -118,9 +118,9 @@ kitchen_site(struct kitchen *k, const char *site)
 
 /* What there is comes before what names it. */
 static kitchen_part *const parts[] = {
-    kitchen_outlook,  kitchen_days,      kitchen_routes,   kitchen_products, kitchen_recipes,
-    kitchen_supplies, kitchen_straining, kitchen_orders,   kitchen_sales,    kitchen_tubs,
-    kitchen_forecast, kitchen_bottles,   kitchen_previous,
+    kitchen_outlook, kitchen_days,     kitchen_routes,    kitchen_products, kitchen_recipes,
+    kitchen_yields,  kitchen_supplies, kitchen_straining, kitchen_orders,   kitchen_sales,
+    kitchen_tubs,    kitchen_forecast, kitchen_bottles,   kitchen_previous,
 };
 
 static enum err

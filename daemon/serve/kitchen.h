@@ -22,6 +22,9 @@ struct kitchen_ask {
     int32_t today;           /* day 0 */
     int days;                /* 1 .. KITCHEN_DAYS_MOST */
     const json_t *published; /* the plan that the kitchen works by, lent; NULL: none */
+    json_t *yields;          /* NULL, or a list that gets what recipes give, each with the range of
+                              * nine batches in ten: {recipe, ml_per_kg, low_ml_per_kg,
+                              * high_ml_per_kg, batches}; lent */
 };
 
 /* *out_problem is yours, settled; *out_assumed is a list of sentences, yours.
@@ -66,9 +69,12 @@ struct kitchen_price {
 };
 struct kitchen_price kitchen_price_of(const struct kitchen *k, const char *product);
 
+/* Does the kitchen work on the day? */
+bool kitchen_works(const struct kitchen_ask *ask, int32_t day);
+
 typedef enum err kitchen_part(struct kitchen *k, struct err_text *why);
 kitchen_part kitchen_days, kitchen_routes, kitchen_recipes, kitchen_products, kitchen_supplies,
     kitchen_bottles, kitchen_straining, kitchen_orders, kitchen_sales, kitchen_tubs,
-    kitchen_forecast, kitchen_outlook, kitchen_previous;
+    kitchen_forecast, kitchen_outlook, kitchen_yields, kitchen_previous;
 
 #endif

@@ -16,15 +16,24 @@ enum {
 };
 
 static const Knockbox__Calendar *
-calendar_of(const struct kitchen *k, int32_t day)
+calendar_of(const struct kitchen_ask *ask, int32_t day)
 {
+    const struct catalogue *catalogue = ledger_catalogue(ask->ledger);
     char key[80], text[DAY_TEXT];
-    (void)snprintf(key, sizeof key, "%.64s|%s", k->ask->site, day_print(day, text));
-    const ProtobufCMessage *own = kitchen_get(k, KNOCKBOX__RECORD__BODY_CALENDAR, key);
+    (void)snprintf(key, sizeof key, "%.64s|%s", ask->site, day_print(day, text));
+    const ProtobufCMessage *own =
+        catalogue_get(catalogue, KNOCKBOX__RECORD__BODY_CALENDAR, key, ask->today);
     (void)snprintf(key, sizeof key, "|%s", text);
-    return (const Knockbox__Calendar *)(own != NULL
-                                            ? own
-                                            : kitchen_get(k, KNOCKBOX__RECORD__BODY_CALENDAR, key));
+    if (own == NULL)
+        own = catalogue_get(catalogue, KNOCKBOX__RECORD__BODY_CALENDAR, key, ask->today);
+    return (const Knockbox__Calendar *)own;
+}
+
+bool
+kitchen_works(const struct kitchen_ask *ask, int32_t day)
+{
+    const Knockbox__Calendar *entry = calendar_of(ask, day);
+    return entry != NULL ? entry->open : day_weekday(day) != 7;
 }
 
 /* The evening before a batch is the last working day before it; day 0 is settled already. */
@@ -51,8 +60,8 @@ static void
 fill_day(struct kitchen *k, int d)
 {
     struct problem_day *day = &k->p->calendar[d];
-    const Knockbox__Calendar *entry = calendar_of(k, k->ask->today + d);
-    day->working = entry != NULL ? entry->open : day_weekday(k->ask->today + d) != 7;
+    const Knockbox__Calendar *entry = calendar_of(k->ask, k->ask->today + d);
+    day->working = kitchen_works(k->ask, k->ask->today + d);
     day->labour_s = day->working ? labour_of(k, entry) : 0;
     day->thaw_day = day->working ? thaw_day(k->p, d) : PROBLEM_NEVER;
 }

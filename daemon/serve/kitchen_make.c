@@ -2,7 +2,7 @@
  * catalogue is silent: 100 g of grounds give about 300 g of liqueur or 150 g of syrup. */
 #include <stdio.h>
 #include <string.h>
-#include "daemon/serve/kitchen.h"
+#include "daemon/serve/kitchen_trade.h"
 #include "proto/decimal.h"
 
 enum {
@@ -13,7 +13,6 @@ enum {
     LIQUEUR_DAYS = 2,
     GROUNDS_MOST_G = 10000,
     BATCH_S = 1800,
-    DELIVERY_DAY = 2,
     RATE_MOST = 100000,
     HALF_PRICE = 2, /* what is left at the end is worth half of the list price */
 };
@@ -280,34 +279,65 @@ add_supply(void *owner, const char *code, const ProtobufCMessage *row)
 }
 
 static void
-fill_ingredient(struct kitchen *k, struct problem_ingredient *one)
+add_delivery(struct kitchen *k, struct problem_ingredient *one, int day, int64_t g)
 {
-    const Knockbox__Item *item =
-        (const Knockbox__Item *)kitchen_get(k, KNOCKBOX__RECORD__BODY_ITEM, one->id);
-    int64_t lead = item != NULL && item->has_lead_d ? item->lead_d : DELIVERY_DAY;
-    if (item != NULL && item->has_pack_minor && item->has_pack_g)
-        one->cents_per_kg = item->pack_minor * 1000 / item->pack_g;
-    else if (item != NULL && item->has_pack_minor && item->has_pack_ml)
-        one->cents_per_kg = item->pack_minor * 1000 / item->pack_ml; /* about 1 g a millilitre */
+    struct problem_delivery *delivery =
+        day < k->p->days ? kitchen_add(k, &one->deliveries, &one->deliveries_n, sizeof *delivery)
+                         : NULL;
+    if (delivery != NULL)
+        *delivery = (struct problem_delivery){day, g < PROBLEM_MOST ? g : PROBLEM_MOST};
+}
+
+static void
+add_coming(struct kitchen *k, const struct trade_coming *coming, struct problem_ingredient *one)
+{
+    add_delivery(k, one, coming->use, coming->g);
+    if (coming->purchase[0] == '\0')
+        kitchen_assume(k,
+                       "%.2f kg of %s are under way, ordered as the plan said: knockbox log "
+                       "purchase tells otherwise.",
+                       (double)coming->g / 1000, one->id);
+}
+
+/* What is under way, and as much as is wanted from the first day that an order made now serves. */
+static void
+fill_deliveries(struct kitchen *k, const struct trade *trade, struct problem_ingredient *one)
+{
+    const Knockbox__Item *item = trade_item(trade, one->id);
+    struct buy_terms terms = trade_terms(trade, one->id);
+    for (int i = 0; i < trade->n_coming; i++)
+        if (!trade->coming[i].answered && strcmp(trade->coming[i].item, one->id) == 0)
+            add_coming(k, &trade->coming[i], one);
+    add_delivery(k, one, buy_first_use(&trade->days, &terms), DELIVERY_G);
+    if (item == NULL || !item->has_lead_d)
+        kitchen_assume(k, "%s comes %d working days after it is ordered.", one->id, TRADE_LEAD);
+}
+
+static void
+fill_ingredient(struct kitchen *k, const struct trade *trade, struct problem_ingredient *one)
+{
+    const Knockbox__Item *item = trade_item(trade, one->id);
+    struct buy_terms terms = trade_terms(trade, one->id);
+    if (item != NULL && item->has_pack_minor && terms.pack_g > 0)
+        one->cents_per_kg = item->pack_minor * 1000 / terms.pack_g;
     else if (one->cents_per_kg == 0)
         kitchen_assume(k, "%s costs nothing: neither a pack nor a delivery has a price.", one->id);
     if (one->cents_per_kg > PROBLEM_MOST)
         one->cents_per_kg = PROBLEM_MOST;
     if (item != NULL && item->class_ == KNOCKBOX__ITEM_CLASS__ITEM_CLASS_WATER)
         one->stock_g = PROBLEM_MOST;
-    struct problem_delivery *delivery =
-        kitchen_add(k, &one->deliveries, &one->deliveries_n, sizeof *delivery);
-    if (delivery == NULL)
-        return;
-    *delivery = (struct problem_delivery){(int)lead, DELIVERY_G};
-    kitchen_assume(k, "%s can be bought and is there from day %lld on.", one->id, (long long)lead);
+    fill_deliveries(k, trade, one);
 }
 
 enum err
 kitchen_supplies(struct kitchen *k, struct err_text *why)
 {
-    enum err e = ledger_rows(k->ask->ledger, SUBJECT_SUPPLY, add_supply, k, why);
-    for (int i = 0; i < k->p->ingredients_n; i++)
-        fill_ingredient(k, &k->p->ingredients[i]);
+    struct trade trade;
+    enum err e = trade_load(k->ask, &trade, why);
+    if (e == ERR_OK)
+        e = ledger_rows(k->ask->ledger, SUBJECT_SUPPLY, add_supply, k, why);
+    for (int i = 0; i < k->p->ingredients_n && e == ERR_OK; i++)
+        fill_ingredient(k, &trade, &k->p->ingredients[i]);
+    trade_done(&trade);
     return e;
 }

@@ -106,35 +106,6 @@ day_json(const struct view *v, int d)
     return day;
 }
 
-/* ---- what to buy, and by when: the first day on which the stock of today does not last */
-
-static int64_t
-need_until(const struct view *v, int ingredient, int day)
-{
-    int64_t mg = 0;
-    for (int i = 0; i < v->plan->batches_n; i++) {
-        const struct plan_batch *batch = &v->plan->batches[i];
-        if (batch->day <= day)
-            mg += mass_of(v, batch->tubs, batch->tubs_n) *
-                  v->p->recipes[batch->recipe].need_g_per_kg[ingredient];
-    }
-    return (mg + 999) / 1000;
-}
-
-static void
-add_purchase(const struct view *v, int ingredient, json_t *buy)
-{
-    const struct problem_ingredient *one = &v->p->ingredients[ingredient];
-    int64_t lack = need_until(v, ingredient, v->p->days - 1) - one->stock_g;
-    if (lack <= 0)
-        return;
-    int by = 0;
-    while (by < v->p->days && need_until(v, ingredient, by) <= one->stock_g)
-        by++;
-    (void)json_array_append_new(buy, json_pack("{s:s, s:I, s:o}", "item", one->id, "mass_g",
-                                               (json_int_t)lack, "by", date_of(v, by)));
-}
-
 static bool
 is_used(const struct view *v, int tub)
 {
@@ -180,12 +151,10 @@ plan_view(const struct problem *p, const struct plan *plan, const struct check_r
           int32_t today)
 {
     struct view v = {p, plan, today};
-    json_t *days = json_array(), *buy = json_array();
+    json_t *days = json_array();
     for (int d = 0; d < p->days; d++)
         (void)json_array_append_new(days, day_json(&v, d));
-    for (int i = 0; i < p->ingredients_n; i++)
-        add_purchase(&v, i, buy);
-    return json_pack("{s:o, s:o, s:o, s:o, s:i, s:I}", "days", days, "buy", buy, "lost",
-                     lost_json(&v), "worth", worth_json(result), "batches", result->batches,
-                     "grounds_g", (json_int_t)result->used_g);
+    return json_pack("{s:o, s:o, s:o, s:i, s:I}", "days", days, "lost", lost_json(&v), "worth",
+                     worth_json(result), "batches", result->batches, "grounds_g",
+                     (json_int_t)result->used_g);
 }

@@ -10,7 +10,7 @@
 #include "daemon/plan/plan_file.h"
 #include "daemon/plan/problem_file.h"
 #include "daemon/serve/alcohol.h"
-#include "daemon/serve/kitchen.h"
+#include "daemon/serve/kitchen_trade.h"
 #include "daemon/serve/plan_detail.h"
 #include "daemon/serve/plan_record.h"
 #include "daemon/serve/plan_stand.h"
@@ -64,6 +64,7 @@ pose(struct planning *planning, struct err_text *why)
         e = call_ledger(call, &planning->ask.ledger, why);
     planning->ask.site = call->serve->options.site;
     planning->ask.today = show_today(call, planning->ask.site);
+    planning->ask.yields = json_array();
     if (e == ERR_OK)
         e = plan_record_numbers(call, &planning->numbers, why);
     if (e == ERR_OK)
@@ -263,9 +264,23 @@ make_view(struct planning *planning, json_t **out_view, struct err_text *why)
     (void)json_object_set_new(view, "effort",
                               json_integer(effort != NULL ? strtol(effort, NULL, 10) : 0));
     (void)json_object_set(view, "assumed", planning->assumed);
+    (void)json_object_set(view, "yields", planning->ask.yields);
     add_bound(planning, view);
-    return plan_detail(planning->call, planning->problem, planning->plan, planning->ask.today, view,
-                       why);
+    enum err e = kitchen_buy(&planning->ask, planning->problem, planning->plan, view, why);
+    return e == ERR_OK ? plan_detail(planning->call, planning->problem, planning->plan,
+                                     planning->ask.today, view, why)
+                       : e;
+}
+
+/* The same in every line, and in what to buy for it. */
+static bool
+is_same(const json_t *a, const json_t *b)
+{
+    static const char *const parts[] = {"plan", "buy", "needs"};
+    for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++)
+        if (!json_equal(json_object_get(a, parts[i]), json_object_get(b, parts[i])))
+            return false;
+    return true;
 }
 
 /* The kept plan of today that is the same in every line; NULL: none. Lent. */
@@ -273,10 +288,9 @@ static json_t *
 same_plan(const struct planning *planning, const json_t *view)
 {
     const struct stand *stands[] = {&planning->published, &planning->draft};
-    const json_t *plan = json_object_get(view, "plan");
     for (size_t i = 0; i < 2; i++)
         if (stands[i]->view != NULL && stands[i]->day == planning->ask.today &&
-            json_equal(json_object_get(stands[i]->view, "plan"), plan))
+            is_same(stands[i]->view, view))
             return stands[i]->view;
     return NULL;
 }
@@ -450,6 +464,7 @@ word_plan(struct call *call, struct err_text *why)
         json_decref(planning.assumed);
         stand_done(&planning.published);
         stand_done(&planning.draft);
+        json_decref(planning.ask.yields);
         return e;
     }
     return err_input(why, "do", word, "problem, make, put, publish or show");

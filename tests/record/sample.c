@@ -23,6 +23,7 @@ static const char sets[] =
     "\"accept\": {\"count\": 24, \"broken\": 1},"
     "\"sale\": {\"lot\": null},"
     "\"order\": {\"ml\": null},"
+    "\"purchase\": {\"volume_ml\": null},"
     "\"correct\": {\"body\": {\"at\": \"2026-03-03T21:40:00+00:00\", \"text\": \"x\"},"
     "  \"void\": null},"
     "\"site\": {\"zone\": \"Europe/London\"},"
