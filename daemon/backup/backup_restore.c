@@ -13,7 +13,7 @@
 #include "daemon/store/kv_error.h"
 
 /* Stands in the folder until hub.conf does: what is here may be cleared away. */
-static const char mark[] = "restoring";
+static const char mark[] = "restoring", half_mark[] = "restoring.new";
 
 enum {
     GROUP_BYTES = 8 << 20, /* of rows in one transaction */
@@ -248,7 +248,7 @@ clear_folder(const char *dir, unsigned depth, struct err_text *why)
     return e;
 }
 
-/* Is anything in it? */
+/* Is anything in it but the beginning of a mark? */
 static enum err
 look_into(const char *dir, bool *out_empty, struct err_text *why)
 {
@@ -258,7 +258,8 @@ look_into(const char *dir, bool *out_empty, struct err_text *why)
         return kv_error_system(errno, "read", dir, why);
     struct dirent *file = NULL;
     while ((file = readdir(folder)) != NULL)
-        if (strcmp(file->d_name, ".") != 0 && strcmp(file->d_name, "..") != 0)
+        if (strcmp(file->d_name, ".") != 0 && strcmp(file->d_name, "..") != 0 &&
+            strcmp(file->d_name, half_mark) != 0)
             *out_empty = false;
     (void)closedir(folder);
     return ERR_OK;

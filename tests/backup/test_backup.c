@@ -374,3 +374,43 @@ Test(secrets, come_back_in_files_that_nobody_else_reads)
     free(bytes);
     place_done(&p);
 }
+
+/* ---- bytes of released versions. tests/golden/v1/hub.backup was made by
+ *     GOLDEN_OUT=FOLDER test_backup_backup --filter 'golden/a_backup_is_made_when_asked'
+ */
+
+Test(golden, a_backup_is_made_when_asked)
+{
+    struct place p;
+    size_t len = 0;
+    const char *out = getenv("GOLDEN_OUT");
+    if (out == NULL)
+        return;
+    place_init(&p);
+    cr_assert(write_one(&p, NULL) == ERR_OK);
+    uint8_t *bytes = box_slurp(p.top, "one.backup", &len);
+    box_spill(out, "hub.backup", bytes, len);
+    free(bytes);
+    place_done(&p);
+}
+
+Test(golden, a_backup_of_each_release_is_read_and_restored)
+{
+    struct place p;
+    struct backup backup;
+    uint64_t checked = 0;
+    place_init(&p);
+    snprintf(p.file, sizeof p.file, "%s/tests/golden/v1/hub.backup", TEST_SOURCE);
+    cr_assert(backup_read(p.file, &backup, NULL) == ERR_OK);
+    cr_expect(eq(u64, backup.content.records, 11));
+    backup_done(&backup);
+    cr_assert(restore_one(&p, NULL) == ERR_OK);
+    struct box back = p.box;
+    snprintf(back.dir, sizeof back.dir, "%.230s/back/store", p.top);
+    box_open(&p.box);
+    box_open(&back);
+    expect_same_records(&p.box, &back);
+    cr_expect(eq(int, store_verify(back.store, &checked, NULL), ERR_OK));
+    box_close(&back);
+    place_done(&p);
+}

@@ -197,6 +197,73 @@ def meet_again(town, folder, promised):
         h.kill()
 
 
+def filled_hub(town, n):
+    """A hub that runs, with n notes."""
+    hub = town.hub()
+    d = town.start('knockbox-hub', hub)
+    for i in range(n):
+        town.note(hub, 'note %d' % i)
+    return hub, d
+
+
+def backup(a, t):
+    """A backup over an older one: the old or the new, and the new once it was said to be there."""
+    with kit.Town(a) as town:
+        hub, d = filled_hub(town, 5)
+        place = town.path('disk')
+        os.mkdir(place)
+        file = os.path.join(place, 'hub.backup')
+        town.must('knockbox-hub', 'backup', hub, file)
+        recording = disk.Recording(town, place)
+        for i in range(3):
+            town.note(hub, 'more %d' % i)
+            town.must('knockbox-hub', 'backup', hub, file, '--keys', os.path.join(place, 'hub.keys'), env=recording.env())
+            recording.note(json.dumps({'records': 6 + i}))
+        d.end()
+        t.check(not recording.missed(), 'the shim missed %s' % recording.missed())
+
+        def judge(folder, promised):
+            status, out, err = town.run('knockbox-hub', 'verify-backup', os.path.join(folder, 'hub.backup'))
+            least = max([5] + [p['records'] for p in promised])
+            held = int(out.split('records ')[1].split(',')[0]) if status == 0 else -1
+            return [] if held >= least else ['%d of %d records: %s' % (held, least, err)]
+        for model in MODELS:
+            each_state(t, recording, a.states // 2, kit.randomly(a.seed, 'backup', model), model, judge, 'backup')
+
+
+def restore(a, t):
+    """Cut off while it restores: no hub, and the next restore makes it; or a whole one."""
+    with kit.Town(a) as town:
+        hub, d = filled_hub(town, 12)
+        file, keys, place = town.path('hub.backup'), town.path('hub.keys'), town.path('disk')
+        os.mkdir(place)
+        town.must('knockbox-hub', 'backup', hub, file, '--keys', keys)
+        d.end()
+        recording = disk.Recording(town, place)
+        town.must('knockbox-hub', 'restore', file, os.path.join(place, 'hub'), '--keys', keys, env=recording.env())
+        recording.note(json.dumps({'restored': True}))
+        t.check(not recording.missed(), 'the shim missed %s' % recording.missed())
+
+        def judge(folder, promised):
+            new = os.path.join(folder, 'hub')
+            status, _, err = town.run('knockbox-hub', 'restore', file, new, '--keys', keys)
+            if status == 0 and promised:
+                return ['it was there, and was made again']
+            if status != 0 and 'is not empty' not in err:
+                return ['restore again: %s' % err]
+            wrong = kit.whole(town, 'knockbox-hub', new, [])
+            return wrong or ([] if len(held_of(town, new)) == 12 else ['records are missing'])
+
+        def held_of(town, new):
+            d = town.start('knockbox-hub', new)
+            try:
+                return [x for x in town.export(new) if x.get('text', '').startswith('note ')]
+            finally:
+                d.kill()
+        for model in MODELS:
+            each_state(t, recording, a.states // 4, kit.randomly(a.seed, 'restore', model), model, judge, 'restore')
+
+
 if __name__ == '__main__':
     arguments = kit.arguments(__doc__, states=100, failed=2, pairs=20)
-    kit.run_parts(arguments, [hub, failed_sync, rubbish, init, enrol_and_revoke, sync], kit.Tally())
+    kit.run_parts(arguments, [hub, failed_sync, rubbish, init, enrol_and_revoke, sync, backup, restore], kit.Tally())
