@@ -40,8 +40,12 @@ print_link(struct writer *writer, const json_t *answer)
     const json_t *link = json_object_get(answer, "link");
     const char *seen = json_string_value(json_object_get(link, "last_seen"));
     char when[32];
-    if (json_is_true(json_object_get(answer, "hub")))
+    if (json_is_true(json_object_get(answer, "hub"))) {
+        const char *made = json_string_value(json_object_get(answer, "backup"));
+        if (made != NULL)
+            writer_line(writer, "The last backup was made %s.", show_when(made, when));
         return;
+    }
     if (json_is_true(json_object_get(link, "online")))
         writer_line(writer, "The hub is there; %lld records are on their way to it.",
                     (long long)json_integer_value(json_object_get(link, "behind")));

@@ -202,6 +202,7 @@ open_service(struct box *box, struct err_text *why)
         .hub_site = o->hub_site,
         .zone = config_text(o->config, "site.zone"),
         .sites = o->sites,
+        .backup = o->backup,
         .wrote = o->wrote,
         .owner = o->owner,
     };

@@ -28,7 +28,8 @@ struct box_options {
     enum err (*tick)(void *owner, struct err_text *why);
     /* Did messages come since it was last asked? Folding and checking wait while they do. */
     bool (*busy)(void *owner);
-    void (*reload)(void *owner); /* SIGHUP; may be NULL */
+    int64_t (*backup)(void *owner, uint64_t *out_own); /* as in serve.h; NULL at a café */
+    void (*reload)(void *owner);                       /* SIGHUP; may be NULL */
     void *owner;
 };
 

@@ -148,6 +148,7 @@ cafe_sites(void *owner, struct site_state *out, size_t most)
     out[0].online = link.online;
     out[0].last_seen_ms = link.last_seen_ms;
     out[0].behind = link.behind;
+    out[0].in_backup = link.in_backup;
     out[0].clock_offset_ms = link.clock_offset_ms;
     out[0].forked = link.forked;
     out[0].other_hub = link.other_hub;

@@ -126,9 +126,19 @@ hub_sites(void *owner, struct site_state *out, size_t most)
         out[i].clock_offset_ms = from->clock_offset_ms;
         out[i].forked = from->forked;
         out[i].enrolled = sites[i].enrolled;
+        out[i].in_backup = backed_count(hub_net_backup(hub->net), out[i].site);
     }
     free(sites);
     return n;
+}
+
+static int64_t
+hub_backup_made(void *owner, uint64_t *out_own)
+{
+    struct hub *hub = owner;
+    const struct backed *backup = hub_net_backup(hub->net);
+    *out_own = backed_count(backup, store_site(hub->box.store));
+    return backup->made_ms;
 }
 
 static void
@@ -217,6 +227,7 @@ open_hub(struct hub *hub, const char *dir, const struct config *config, const st
         .is_hub = true,
         .hub_site = config_text(config, "site.name"),
         .sites = hub_sites,
+        .backup = hub_backup_made,
         .wrote = hub_wrote,
         .tick = hub_tick,
         .busy = hub_busy,

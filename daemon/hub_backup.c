@@ -9,6 +9,7 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <time.h>
+#include <unistd.h>
 
 #include "daemon/backup/backup.h"
 #include "daemon/base/config.h"
@@ -16,6 +17,7 @@
 #include "daemon/base/folder.h"
 #include "daemon/base/process.h"
 #include "daemon/exchange/setup.h"
+#include "daemon/sync/backed.h"
 #include "daemon/sync/keys.h"
 
 enum {
@@ -233,6 +235,42 @@ write_secrets(const char *dir, const char *file, struct err_text *why)
     return e;
 }
 
+/* Run as root: the hub's own user must be able to read it. */
+static void
+give_to_owner(const char *dir, const char *name)
+{
+    char path[PATH_SIZE];
+    struct stat st;
+    if (geteuid() == 0 && stat(dir, &st) == 0 && path_join(dir, name, path, NULL) == ERR_OK)
+        (void)!lchown(path, st.st_uid, st.st_gid); /* a courtesy */
+}
+
+/* The hub that runs declares it from now on. A backup is one without it, too. */
+static void
+declare(const char *dir, const struct backup *backup)
+{
+    const struct content *content = &backup->content;
+    struct err_text why = {.s = ""};
+    struct backed backed = {.made_ms = content->made_ms};
+    backed.marks = calloc(content->n_logs + 1, sizeof *backed.marks);
+    enum err e = backed.marks != NULL ? ERR_OK : err_set(ERR_MEM, &why, "out of memory");
+    memcpy(backed.generation, content->generation, MARK_SIZE);
+    for (uint32_t i = 0; e == ERR_OK && i < content->n_logs; i++) {
+        if (content->logs[i].seq == 0)
+            continue;
+        backed.marks[backed.n] = content->logs[i].head;
+        backed.marks[backed.n++].seq = content->logs[i].seq;
+    }
+    if (e == ERR_OK)
+        e = backed_write(dir, &backed, &why);
+    if (e == ERR_OK)
+        give_to_owner(dir, BACKED_FILE);
+    if (e != ERR_OK)
+        (void)fprintf(stderr, "knockbox-hub: the backup is whole, but `status` cannot tell: %s\n",
+                      why.s);
+    backed_done(&backed);
+}
+
 enum err
 hub_backup(const char *const *words, const char *const *values, struct err_text *why)
 {
@@ -264,6 +302,7 @@ hub_backup(const char *const *words, const char *const *values, struct err_text 
     if (e == ERR_OK) {
         (void)printf("%s\n", file);
         print_backup(&backup);
+        declare(dir, &backup);
     }
     if (e == ERR_OK && keep != 0)
         e = keep_newest(to, name, keep, why);

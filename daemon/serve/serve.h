@@ -34,6 +34,7 @@ struct site_state {
     bool forked;             /* an epoch went two ways and people have not settled it */
     bool enrolled;           /* has a machine of its own */
     bool other_hub;          /* at a café: another store than before answers as the hub */
+    uint64_t in_backup;      /* its records that stand in the hub's last backup, as far as told */
 };
 
 struct serve_options {
@@ -46,6 +47,9 @@ struct serve_options {
     const char *zone;     /* of this site until the catalogue says otherwise; lent, may be "" */
     /* Fills at most `most` states, returns how many there are; at a café the one of its hub link. */
     size_t (*sites)(void *owner, struct site_state *out, size_t most);
+    /* When the last backup of this hub was made, 0: none, and how many records of its own site stand
+     * in it. NULL at a café. */
+    int64_t (*backup)(void *owner, uint64_t *out_own);
     /* Told after each commit that appended to own logs, so that sync sends at once. */
     void (*wrote)(void *owner);
     void *owner;

@@ -7,7 +7,8 @@
 
 enum {
     CLOCK_OFF_MS = 5000,
-    SILENT_MS = 24 * 3600 * 1000
+    SILENT_MS = 24 * 3600 * 1000,
+    BACKUP_OLD_MS = 3 * 24 * 3600 * 1000
 };
 
 struct status {
@@ -15,7 +16,9 @@ struct status {
     struct site_state *states;
     size_t n_states;
     int64_t now_ms;
-    bool books_wait; /* the disk is full */
+    int64_t backup_ms;   /* when the hub's last backup was made, 0: none, or no hub */
+    uint64_t own_backup; /* the hub's own records in it */
+    bool books_wait;     /* the disk is full */
 };
 
 static const struct site_state *
@@ -41,6 +44,9 @@ alerts_of(const struct status *status, const char *site, const struct site_state
     json_t *alerts = json_array();
     bool own = strcmp(site, status->call->serve->options.site) == 0;
     alert(alerts, own && status->books_wait, "the disk is full: the books wait for room");
+    alert(alerts,
+          own && status->backup_ms > 0 && status->now_ms - status->backup_ms > BACKUP_OLD_MS,
+          "the last backup is more than three days old");
     alert(alerts, missing > 0, "days without a close");
     if (state == NULL)
         return alerts;
@@ -71,15 +77,18 @@ site_json(const struct status *status, const struct log_mark *log, const char *s
     int offset = show_offset(status->call, site, status->now_ms);
     int64_t seen = own ? status->now_ms : state != NULL ? state->last_seen_ms : -1;
     bool has_state = state != NULL && !is_our_hub && !(own && options->is_hub);
-    return json_pack("{s:s, s:b, s:o, s:I, s:I, s:I, s:I, s:I, s:b, s:o}", "site", site, "online",
-                     own || (state != NULL && state->online), "last_seen",
-                     show_instant(seen, offset), "epoch",
-                     (json_int_t)(log != NULL ? log->epoch : 0), "seq_held",
-                     (json_int_t)(log != NULL ? log->seq : 0), "behind",
-                     (json_int_t)(has_state ? state->behind : 0), "clock_offset_ms",
-                     (json_int_t)(has_state ? state->clock_offset_ms : 0), "missing_days",
-                     (json_int_t)missing, "box", own || (state != NULL && state->enrolled),
-                     "alerts", alerts_of(status, site, has_state ? state : NULL, missing));
+    uint64_t in_backup = own && options->is_hub ? status->own_backup
+                         : has_state            ? state->in_backup
+                                                : 0;
+    return json_pack(
+        "{s:s, s:b, s:o, s:I, s:I, s:I, s:I, s:I, s:b, s:I, s:o}", "site", site, "online",
+        own || (state != NULL && state->online), "last_seen", show_instant(seen, offset), "epoch",
+        (json_int_t)(log != NULL ? log->epoch : 0), "seq_held",
+        (json_int_t)(log != NULL ? log->seq : 0), "behind",
+        (json_int_t)(has_state ? state->behind : 0), "clock_offset_ms",
+        (json_int_t)(has_state ? state->clock_offset_ms : 0), "missing_days", (json_int_t)missing,
+        "box", own || (state != NULL && state->enrolled), "in_backup", (json_int_t)in_backup,
+        "alerts", alerts_of(status, site, has_state ? state : NULL, missing));
 }
 
 static enum err
@@ -164,6 +173,9 @@ word_status(struct call *call, struct err_text *why)
         status.books_wait = true;
         e = ERR_OK;
     }
+    const struct serve_options *options = &call->serve->options;
+    if (options->backup != NULL)
+        status.backup_ms = options->backup(options->owner, &status.own_backup);
     status.states = show_states(call, &status.n_states);
     if (e == ERR_OK)
         e = add_logs(&status, list, why);
@@ -174,11 +186,13 @@ word_status(struct call *call, struct err_text *why)
         json_decref(list);
         return e;
     }
-    const struct serve_options *options = &call->serve->options;
     return call_json(
         call,
-        json_pack("{s:s, s:b, s:o, s:o, s:o}", "site", options->site, "hub", options->is_hub, "now",
-                  show_instant(status.now_ms, show_offset(call, options->site, status.now_ms)),
-                  "link", show_link(call), "sites", list),
+        json_pack(
+            "{s:s, s:b, s:o, s:o, s:o, s:o}", "site", options->site, "hub", options->is_hub, "now",
+            show_instant(status.now_ms, show_offset(call, options->site, status.now_ms)), "backup",
+            show_instant(status.backup_ms > 0 ? status.backup_ms : -1,
+                         show_offset(call, options->site, status.now_ms)),
+            "link", show_link(call), "sites", list),
         why);
 }

@@ -189,6 +189,9 @@ send_ack(struct hub_machine *m, struct hub_batch *batch)
     ack.held = &held;
     ack.has_gap = ack.gap = batch->result == ACCEPT_GAP;
     ack.has_fork = ack.fork = batch->result == ACCEPT_FORK || batch->result == ACCEPT_BROKEN;
+    uint64_t backed = backed_seq(&m->backed, batch->row->site, &batch->log);
+    ack.has_backed_up = backed > 0;
+    ack.backed_up = backed < batch->held.seq ? backed : batch->held.seq;
     message.what_case = KNOCKBOX__WIRE__WHAT_ACK;
     message.ack = &ack;
     hub_send(m, conn, &message);

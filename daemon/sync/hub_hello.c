@@ -99,6 +99,48 @@ out:
     free(list);
 }
 
+/* An acknowledgement of the place in `log` up to which it stands in a backup. */
+static void
+send_backed(struct hub_machine *m, const struct hub_conn *conn, const struct log_mark *log,
+            uint64_t seq)
+{
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Ack ack = KNOCKBOX__ACK__INIT;
+    Knockbox__Mark held;
+    struct store_view *view = NULL;
+    struct log_mark place = *log;
+    place.seq = seq;
+    enum err e = store_look(m->options.store, &view, NULL);
+    if (e == ERR_OK)
+        e = wire_hash_at(view, conn->row->site, &place, seq, place.hash, NULL);
+    store_done(&view);
+    if (e != ERR_OK)
+        return;
+    wire_mark(&place, &held);
+    ack.held = &held;
+    ack.has_backed_up = true;
+    ack.backed_up = seq;
+    message.what_case = KNOCKBOX__WIRE__WHAT_ACK;
+    message.ack = &ack;
+    hub_send(m, conn, &message);
+}
+
+/* Of the epochs that the site has and we have; never over what stands there: a site takes a place
+ * that it does not have for a fork. */
+static void
+tell_backed(struct hub_machine *m, const struct hub_conn *conn, const Knockbox__Hello *hello,
+            const struct log_mark *held, size_t n_held)
+{
+    struct log_mark place;
+    for (size_t i = 0; i < hello->n_marks; i++) {
+        wire_place(hello->marks[i], &place);
+        uint64_t seq = backed_seq(&m->backed, conn->row->site, &place);
+        for (size_t k = 0; seq > 0 && seq <= place.seq && k < n_held; k++)
+            if (wire_same_log(&held[k], &place) && seq <= held[k].seq)
+                send_backed(m, conn, &held[k], seq);
+    }
+}
+
 static enum err
 check_hello(const struct hub_conn *conn, const Knockbox__Hello *hello, struct err_text *why)
 {
@@ -144,6 +186,7 @@ hub_hello(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Hello *h
         conn->row->behind = hello->behind;
         conn->row->offset_ms = hello->now_ms - hub_now(m);
         send_welcome(m, conn, hello, held, n);
+        tell_backed(m, conn, hello, held, n);
     } else {
         diag_warning("sync: %s gets no answer: %s", conn->row->site, why.s);
     }

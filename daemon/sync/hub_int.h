@@ -57,6 +57,7 @@ struct hub_machine {
     struct hub_waiting sums;
     struct arena arena; /* one record */
     struct hub_counts counts;
+    struct backed backed;
 };
 
 static inline uint64_t

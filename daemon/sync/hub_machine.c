@@ -70,6 +70,7 @@ hub_machine_free(struct hub_machine *m)
     free(m->conns);
     free(m->waiting);
     arena_done(&m->arena);
+    backed_done(&m->backed);
     free(m);
 }
 
@@ -254,6 +255,24 @@ hub_machine_settle(struct hub_machine *m, const char *site, struct err_text *why
     if (e == ERR_OK)
         row->forked = false;
     return e;
+}
+
+void
+hub_machine_backed(struct hub_machine *m, struct backed *backed)
+{
+    backed_done(&m->backed);
+    if (memcmp(backed->generation, store_generation(m->options.store), MARK_SIZE) != 0) {
+        backed_done(backed);
+        return;
+    }
+    m->backed = *backed;
+    memset(backed, 0, sizeof *backed);
+}
+
+const struct backed *
+hub_machine_backup(const struct hub_machine *m)
+{
+    return &m->backed;
 }
 
 uint64_t

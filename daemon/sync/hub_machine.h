@@ -8,6 +8,7 @@
 #define DAEMON_SYNC_HUB_MACHINE_H
 
 #include "daemon/base/clock.h"
+#include "daemon/sync/backed.h"
 #include "daemon/sync/wire.h"
 
 enum {
@@ -80,6 +81,12 @@ struct hub_counts hub_machine_counts(const struct hub_machine *machine);
 
 /* A person has looked at the fork of this site: the flag goes. */
 enum err hub_machine_settle(struct hub_machine *machine, const char *site, struct err_text *why);
+
+/* A backup was made: sites are told how far each of their epochs stands in it, with the next
+ * acknowledgement and after each Hello. *backed is taken (left empty); one of another generation than
+ * the store's is dropped, for what it says is of another store. */
+void hub_machine_backed(struct hub_machine *machine, struct backed *backed);
+const struct backed *hub_machine_backup(const struct hub_machine *machine); /* lent */
 
 /* How long to wait for more before a commit, in us: a tenth of the last commit, 1 ms at most, and
  * nothing when one site alone has messages in flight (limits: "gathering"). */

@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <time.h>
 #include <zmq.h>
 
@@ -42,6 +43,7 @@ struct hub_net {
     uint64_t dropped; /* frames that were no message */
     uint64_t told_dropped;
     struct diag_memory commit_trouble;
+    struct timespec backed_at; /* when DIR/backed-up was written that was read last */
 };
 
 static uint64_t
@@ -369,6 +371,24 @@ hub_net_reload(struct hub_net *net)
     refresh_keys(net);
 }
 
+/* Another backup was made since it was looked last: its marks are declared from now on. */
+static void
+look_for_backup(struct hub_net *net)
+{
+    char path[PATH_SIZE];
+    struct stat st;
+    struct backed backed;
+    struct err_text why = {.s = ""};
+    if (path_join(net->dir, BACKED_FILE, path, NULL) != ERR_OK || stat(path, &st) != 0 ||
+        memcmp(&st.st_mtim, &net->backed_at, sizeof st.st_mtim) == 0)
+        return;
+    net->backed_at = st.st_mtim;
+    if (backed_read(net->dir, &backed, &why) == ERR_OK)
+        hub_machine_backed(net->machine, &backed);
+    else
+        diag_warning("backup: %s", why.s);
+}
+
 /* ---------------------------------------------------------------- open and close */
 
 static enum err
@@ -451,6 +471,8 @@ hub_net_open(const struct hub_net_options *options, struct hub_net **out_net, st
     if (e == ERR_OK)
         e = open_machine(net, why);
     if (e == ERR_OK)
+        look_for_backup(net);
+    if (e == ERR_OK)
         e = open_keys(net, why);
     if (e == ERR_OK)
         e = socket_bind(net->socket, options->listen, why);
@@ -509,11 +531,18 @@ hub_net_tick(struct hub_net *net, struct err_text *why)
     if (!zap_alive(net->zap))
         return err_set(ERR_IO, why, "the handler that checks keys has ended");
     hub_machine_tick(net->machine);
+    look_for_backup(net);
     if (net->dropped != net->told_dropped)
         diag_warning("sync: %llu frames that were no message are dropped so far",
                      (unsigned long long)net->dropped);
     net->told_dropped = net->dropped;
     return ERR_OK;
+}
+
+const struct backed *
+hub_net_backup(const struct hub_net *net)
+{
+    return hub_machine_backup(net->machine);
 }
 
 bool

@@ -47,6 +47,8 @@ struct hub_net_site {
     struct hub_site state;
     bool enrolled;
 };
+/* The last backup that is declared; lent, made_ms 0: none. */
+const struct backed *hub_net_backup(const struct hub_net *net);
 size_t hub_net_sites(struct hub_net *net, struct hub_net_site *out, size_t most);
 
 #endif

@@ -19,6 +19,7 @@ struct site_log {
     uint64_t standing; /* records that count here: those before a branch */
     uint64_t acked;
     uint64_t sent;
+    uint64_t backed; /* declared in a backup, by the hub of this connection */
     uint8_t sent_hash[HASH_SIZE];
     uint64_t rewound_seq, rewound_ms; /* where a gap last sent us back, and when */
     bool rewound;

@@ -319,6 +319,8 @@ site_machine_link(const struct site_machine *m)
     link.online = m->state == SITE_RUN || m->state == SITE_RECOVER;
     link.behind = site_behind(m);
     link.forked = m->n_branches > 0;
+    for (size_t i = 0; i < m->n_logs; i++)
+        link.in_backup += m->logs[i].backed;
     return link;
 }
 

@@ -34,6 +34,7 @@ struct site_link {
     int64_t last_seen_ms;    /* the hub's last word; < 0: never in this run */
     uint64_t behind;         /* own records that the hub has not acknowledged */
     int64_t clock_offset_ms; /* site minus hub */
+    uint64_t in_backup;      /* own records that the hub has declared to stand in a backup */
     bool forked;             /* an own epoch went two ways */
     bool other_hub;          /* the hub's store is another one than before */
     char refused[256];       /* why the hub says no; "" when it does not */

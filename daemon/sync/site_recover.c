@@ -68,8 +68,10 @@ take_marks(struct site_machine *m, const Knockbox__Welcome *welcome, struct err_
     static const uint8_t none[HASH_SIZE];
     struct store_view *view = NULL;
     struct log_mark hub;
-    for (size_t i = 0; i < m->n_logs; i++)
+    for (size_t i = 0; i < m->n_logs; i++) {
         site_set_acked(&m->logs[i], 0, none);
+        m->logs[i].backed = 0; /* this hub declares its own backups, or none */
+    }
     m->n_tasks = m->task = 0;
     if (welcome->n_marks > WIRE_MARKS)
         return err_set(ERR_PEER, why, "the hub has more than %d epochs of this site", WIRE_MARKS);

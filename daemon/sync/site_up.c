@@ -225,6 +225,8 @@ site_take_ack(struct site_machine *m, const Knockbox__Ack *ack, struct err_text 
     } else {
         drop_flights(m, (size_t)(log - m->logs), held.seq);
     }
+    if (ack->has_backed_up && ack->backed_up > log->backed)
+        log->backed = ack->backed_up < held.seq ? ack->backed_up : held.seq;
     m->note_due = true;
     return site_pump(m, why);
 }

@@ -852,3 +852,23 @@ world_delivered(const struct world *w, int cafe)
 {
     return w->cafes[cafe].delivered;
 }
+
+void
+world_back_up(struct world *w)
+{
+    struct store_view *view = NULL;
+    struct backed backed = {.made_ms = w->now_ms};
+    memcpy(backed.generation, store_generation(w->hub.store), MARK_SIZE);
+    must(store_look(w->hub.store, &view, why));
+    must(store_marks(view, NULL, NULL, 0, &backed.n, why));
+    backed.marks = calloc(backed.n + 1, sizeof *backed.marks);
+    must(store_marks(view, NULL, backed.marks, backed.n, &backed.n, why));
+    store_done(&view);
+    hub_machine_backed(w->hub.hub_machine, &backed);
+}
+
+uint64_t
+world_in_backup(struct world *w, int cafe)
+{
+    return site_machine_link(w->cafes[cafe].site_machine).in_backup;
+}

@@ -59,6 +59,10 @@ void world_wipe(struct world *w, int who); /* an empty store */
 /* A second machine with the same card; returns its number. It is cut at first. */
 int world_clone(struct world *w, int cafe);
 
+/* A backup of the hub as it is now, declared to the cafés; gone when the hub restarts. */
+void world_back_up(struct world *w);
+uint64_t world_in_backup(struct world *w, int cafe); /* own records, as the café was told */
+
 /* ---- what is true at the end */
 struct tally {
     unsigned lost;    /* written and acknowledged to a person, not at the hub */
