@@ -14,6 +14,7 @@
 #include "daemon/serve/serve.h"
 #include "daemon/store/store.h"
 #include "daemon/sync/door.h"
+#include "daemon/sync/keys.h"
 #include "proto/err.h"
 
 struct box_options {
@@ -71,5 +72,14 @@ enum err box_store(const char *dir, const struct config *config, bool read_only,
 /* The commands that hub and café share. */
 enum err box_verify(const char *dir, const struct config *config, struct err_text *why);
 enum err box_rebuild(const char *dir, const struct config *config, struct err_text *why);
+
+/* Such a command on a folder: hardens the process, reads the settings by `load`, acts. */
+typedef enum err box_load(const char *dir, struct config **out_config, struct err_text *why);
+typedef enum err box_act(const char *dir, const struct config *config, struct err_text *why);
+enum err box_at_rest(const char *dir, box_load *load, box_act *act, struct err_text *why);
+
+/* The machine's own key in the file `name` of the folder; wipe it. */
+enum err box_read_key(const char *dir, const char *name, struct key_file *out_key,
+                      struct err_text *why);
 
 #endif

@@ -254,9 +254,7 @@ open_cafe(struct cafe *cafe, const char *dir, const struct config *config,
 static enum err
 read_key(const char *dir, struct key_file *key, struct err_text *why)
 {
-    char path[PATH_SIZE];
-    enum err e = path_join(dir, KEY_FILE, path, why);
-    return e == ERR_OK ? key_file_read(path, key, why) : e;
+    return box_read_key(dir, KEY_FILE, key, why);
 }
 
 static enum err
@@ -352,38 +350,24 @@ run_renew(const char *const *words, const char *const *values, struct err_text *
 /* ---------------------------------------------------------------- without a running café */
 
 static enum err
-with_config(const char *dir,
-            enum err (*act)(const char *, const struct config *, struct err_text *),
-            struct err_text *why)
-{
-    struct config *config = NULL;
-    process_harden();
-    enum err e = load(dir, &config, why);
-    if (e == ERR_OK)
-        e = act(dir, config, why);
-    config_free(config);
-    return e;
-}
-
-static enum err
 run_verify(const char *const *words, const char *const *values, struct err_text *why)
 {
     (void)values;
-    return with_config(words[0], box_verify, why);
+    return box_at_rest(words[0], load, box_verify, why);
 }
 
 static enum err
 run_rebuild(const char *const *words, const char *const *values, struct err_text *why)
 {
     (void)values;
-    return with_config(words[0], box_rebuild, why);
+    return box_at_rest(words[0], load, box_rebuild, why);
 }
 
 static enum err
 run_rescue(const char *const *words, const char *const *values, struct err_text *why)
 {
     (void)values;
-    return with_config(words[0], cafe_rescue, why);
+    return box_at_rest(words[0], load, cafe_rescue, why);
 }
 
 static const struct command commands[] = {

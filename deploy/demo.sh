@@ -150,6 +150,10 @@ hub plan make --quiet
 hub plan publish --quiet
 hub plan show
 
+say "The kitchen's day sheet, and what Quayside hands over"
+hub plan today
+knockbox plan today --at "$town/quayside"
+
 say "The report for $month"
 hub report "$month"
 
