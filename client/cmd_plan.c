@@ -11,7 +11,9 @@
 #include "client/plan/view_events.h"
 #include "client/plan/view_buy.h"
 #include "client/plan/view_print.h"
+#include "client/plan_diff.h"
 #include "client/plan_try.h"
+#include "client/plan_why.h"
 #include "client/print_to.h"
 #include "client/show.h"
 #include "daemon/plan/child.h"
@@ -329,13 +331,9 @@ static const struct {
     const char *word;
     enum err (*act)(const struct given *given, struct err_text *why);
 } acts[] = {
-    {"show", show},
-    {"today", today},
-    {"make", make},
-    {"publish", publish},
-    {"problem", save_problem},
-    {"solve", solve},
-    {"try", plan_try},
+    {"show", show},       {"today", today},          {"make", make},
+    {"publish", publish}, {"problem", save_problem}, {"solve", solve},
+    {"try", plan_try},    {"diff", plan_diff},       {"why", plan_why},
     {"buy", buy},
 };
 
@@ -350,21 +348,25 @@ run(const struct given *given, struct err_text *why)
     for (size_t i = 0; i < sizeof acts / sizeof acts[0]; i++)
         if (strcmp(acts[i].word, word) == 0)
             return acts[i].act(given, why);
-    return err_set(ERR_USAGE, why,
-                   "\"%.40s\": expected show, today, make, publish, problem, solve, buy or try",
-                   word);
+    return err_set(
+        ERR_USAGE, why,
+        "\"%.40s\": expected show, today, make, publish, diff, why, try, buy, problem or "
+        "solve",
+        word);
 }
 
 const struct command command_plan = {
     .word = "plan",
     .words = "what to fetch, thaw, mix, bottle and buy",
-    .usage = "[ACT] [N | FILE]",
+    .usage = "[ACT] [WHAT...]",
     .more = "show [N]: the plan that the kitchen works by, or plan N; html is a page\n"
             "for A4 on its side that needs no network, ics a calendar.\n"
             "today: the day sheet; at a café what to hand over.\n"
             "buy [N]: what the plan lacks, and by when to order it.\n"
             "make: a draft out of today's books.\n"
             "publish [N]: the draft becomes the plan, with its pick-up lists.\n"
+            "diff [N [N]]: from the published plan to the draft, in words, and why.\n"
+            "why tub CODE | batch RECIPE DATE | order ID: what binds, and its worth.\n"
             "problem: saves what the hub would solve.\n"
             "solve FILE: solves a saved problem; it needs no daemon.\n"
             "try: what would change if; nothing is written.\n",
@@ -376,7 +378,7 @@ const struct command command_plan = {
                 {"-o", "FILE", "the same"},
                 {"--assumed", NULL, "show: what the plan takes for granted"},
                 {"--effort", "N", "make, solve: how hard to look, 0 to 99"},
-                {"--solver", "FILE", "make, solve, try: the optimiser to run"},
+                {"--solver", "FILE", "the optimiser to run"},
                 {"--station", "+N", "try: straining stations"},
                 {"--labour", "+HOURS", "try: work on each working day"},
                 {"--fridge", "+LITRES", "try: room in the cold store"},
@@ -390,7 +392,7 @@ const struct command command_plan = {
     .examples = {"knockbox plan make", "knockbox plan publish",
                  "knockbox plan show --format html --out plan.html",
                  "knockbox plan try --station +1"},
-    .most_args = 2,
+    .most_args = 4,
     .helps_itself = true,
     .run = run,
 };

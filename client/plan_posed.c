@@ -53,16 +53,3 @@ plan_posed_done(struct plan_posed *posed)
     json_decref(posed->answer);
     *posed = (struct plan_posed){.answer = NULL};
 }
-
-char *
-plan_posed_date(int32_t today, int day, char out[16])
-{
-    static const char *const weekdays[] = {"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"};
-    static const char *const months[] = {"Jan", "Feb", "Mar", "Apr", "May", "Jun",
-                                         "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
-    int year, month, of_month;
-    day_split(today + day, &year, &month, &of_month);
-    (void)snprintf(out, 16, "%s %d %s", weekdays[day_weekday(today + day) - 1], of_month % 100,
-                   months[month - 1]);
-    return out;
-}

@@ -20,7 +20,4 @@ enum err plan_posed_ask(const struct given *given, struct plan_posed *out_posed,
 enum err plan_posed_parse(json_t *taken, struct plan_posed *out_posed, struct err_text *why);
 void plan_posed_done(struct plan_posed *posed);
 
-/* "Fri 27 Nov" for a day of the plan. Returns `out`. */
-char *plan_posed_date(int32_t today, int day, char out[16]);
-
 #endif

@@ -272,10 +272,16 @@ static void
 say_state(const json_t *view, view_say *say, void *owner)
 {
     long long newer = (long long)view_number(view, "newer_draft");
+    const json_t *news = json_object_get(view, "news");
+    for (size_t i = 0; i < json_array_size(news); i++)
+        say_line(say, owner, "It no longer fits: %.300s.",
+                 json_string_value(json_array_get(news, i)));
+    if (json_array_size(news) > 0 && newer == 0)
+        say_line(say, owner, "Make a new one: knockbox plan make");
     if (strcmp(view_text(view, "state"), "draft") == 0)
         say_line(say, owner, "A draft: nobody works by it until knockbox plan publish.");
     else if (newer > 0)
-        say_line(say, owner, "Draft %lld is newer: knockbox plan show %lld", newer, newer);
+        say_line(say, owner, "Draft %lld is newer: knockbox plan diff", newer);
 }
 
 void

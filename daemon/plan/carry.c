@@ -356,3 +356,24 @@ carry_plan(const struct problem *old, const struct plan *plan, int shift, const 
         plan_free(mended);
     return e;
 }
+
+enum err
+carry_same(const struct problem *old, const struct plan *plan, int shift, const struct problem *now,
+           struct plan **out_plan, struct err_text *why)
+{
+    struct carry c = {.old = old, .now = now, .plan = plan, .shift = shift};
+    enum err e = carry_init(&c, why);
+    if (e == ERR_OK) {
+        find_now(&c);
+        c.out = plan_new();
+        e = c.out != NULL ? add_same(&c, why) : err_set(ERR_MEM, why, "no memory for a plan");
+    }
+    carry_done(&c);
+    if (e != ERR_OK) {
+        plan_free(c.out);
+        return e;
+    }
+    plan_sort(c.out);
+    *out_plan = c.out;
+    return ERR_OK;
+}

@@ -11,6 +11,7 @@
 #include <stdint.h>
 #include "daemon/serve/gather.h"
 #include "daemon/serve/labels.h"
+#include "daemon/serve/late_news.h"
 #include "daemon/serve/serve.h"
 
 enum {
@@ -20,11 +21,12 @@ enum {
 
 struct serve {
     struct serve_options options;
-    struct delivery *delivery; /* NULL: none here */
-    struct gathers gathers;    /* requests whose lines are still coming */
-    struct labels labels;      /* tubs of this machine, for a quick "is it new?" */
-    struct labels closed;      /* days that this daemon closed since the ledger caught up */
-    uint64_t seen;             /* newest arrival that the catalogue needs nothing of beyond */
+    struct delivery *delivery;  /* NULL: none here */
+    struct gathers gathers;     /* requests whose lines are still coming */
+    struct labels labels;       /* tubs of this machine, for a quick "is it new?" */
+    struct labels closed;       /* days that this daemon closed since the ledger caught up */
+    struct late_news late_news; /* about the published plan */
+    uint64_t seen;              /* newest arrival that the catalogue needs nothing of beyond */
 };
 
 struct call {

@@ -27,6 +27,8 @@ parse(struct stand *stand, struct err_text *why)
     enum err e = problem_parse(problem, strlen(problem), tubs, strlen(tubs), &stand->problem, why);
     if (e == ERR_OK)
         e = plan_parse(plan, strlen(plan), stand->problem, &stand->plan, why);
+    if (e == ERR_OK && stand->plan->unknown_n > 0)
+        e = err_set(ERR_INPUT, why, "it names what its problem has not");
     if (e == ERR_OK || e == ERR_MEM)
         return e;
     err_prefix(why, "plan %lld: ", (long long)stand->number);

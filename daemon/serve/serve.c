@@ -32,6 +32,7 @@ serve_free(struct serve *serve)
         gather_drop(&serve->gathers, serve->gathers.first);
     labels_done(&serve->labels);
     labels_done(&serve->closed);
+    late_news_done(&serve->late_news);
     free(serve);
 }
 

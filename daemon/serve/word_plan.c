@@ -11,9 +11,11 @@
 #include "daemon/plan/problem_file.h"
 #include "daemon/serve/alcohol.h"
 #include "daemon/serve/kitchen_trade.h"
+#include "daemon/serve/late_news.h"
 #include "daemon/serve/plan_detail.h"
 #include "daemon/serve/plan_record.h"
 #include "daemon/serve/plan_stand.h"
+#include "daemon/serve/plan_tub.h"
 #include "daemon/serve/plan_view.h"
 #include "daemon/serve/show.h"
 #include "daemon/serve/words.h"
@@ -421,6 +423,19 @@ pick_number(struct planning *planning, int64_t *out_number, struct err_text *why
     return e;
 }
 
+/* What the published plan cannot live with, as the books are now. */
+static enum err
+add_news(struct planning *planning, json_t *view, struct err_text *why)
+{
+    const json_t *lines = NULL;
+    int64_t number = 0;
+    enum err e = late_news_find(planning->call, &lines, &number, why);
+    if (e == ERR_OK && number == json_integer_value(json_object_get(view, "number")) &&
+        json_array_size(lines) > 0)
+        (void)json_object_set_new(view, "news", json_deep_copy(lines));
+    return e;
+}
+
 static enum err
 plan_show(struct planning *planning, struct err_text *why)
 {
@@ -439,7 +454,26 @@ plan_show(struct planning *planning, struct err_text *why)
         (void)json_object_set_new(view, "newer_draft", json_integer(planning->numbers.draft));
     if (!call_flag(planning->call, "full"))
         (void)stand_shown(view);
-    return call_json(planning->call, view, why);
+    e = add_news(planning, view, why);
+    if (e == ERR_OK)
+        return call_json(planning->call, view, why);
+    json_decref(view);
+    return e;
+}
+
+/* ---- a tub that the problem does not have */
+
+static enum err
+plan_ask_tub(struct planning *planning, struct err_text *why)
+{
+    const char *code = call_arg(planning->call, "code");
+    json_t *answer = NULL;
+    if (code == NULL)
+        return err_input(why, "code", NULL, "a tub");
+    enum err e = call_ledger(planning->call, &planning->ask.ledger, why);
+    if (e == ERR_OK)
+        e = plan_tub(planning->ask.ledger, code, &answer, why);
+    return e == ERR_OK ? call_json(planning->call, answer, why) : e;
 }
 
 static const struct {
@@ -447,7 +481,7 @@ static const struct {
     enum err (*act)(struct planning *planning, struct err_text *why);
 } acts[] = {
     {"problem", plan_problem}, {"make", plan_make}, {"put", plan_put},
-    {"publish", plan_publish}, {"show", plan_show},
+    {"publish", plan_publish}, {"show", plan_show}, {"tub", plan_ask_tub},
 };
 
 enum err
@@ -467,5 +501,5 @@ word_plan(struct call *call, struct err_text *why)
         json_decref(planning.ask.yields);
         return e;
     }
-    return err_input(why, "do", word, "problem, make, put, publish or show");
+    return err_input(why, "do", word, "problem, make, put, publish, show or tub");
 }

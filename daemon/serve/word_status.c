@@ -1,6 +1,7 @@
 /* word_status.c - `status`: every site this machine has, how far its log goes, what is amiss. */
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/serve/late_news.h"
 #include "daemon/serve/missing.h"
 #include "daemon/serve/show.h"
 #include "daemon/serve/words.h"
@@ -162,6 +163,28 @@ add_silent(const struct status *status, json_t *list, struct err_text *why)
     return e;
 }
 
+/* Among the hub's own alerts: what the published plan cannot live with. */
+static enum err
+add_plan_alert(const struct status *status, json_t *list, struct err_text *why)
+{
+    const struct serve_options *options = &status->call->serve->options;
+    const json_t *lines = NULL;
+    int64_t number = 0;
+    char words[LATE_NEWS_WORDS];
+    if (!options->is_hub)
+        return ERR_OK;
+    enum err e = late_news_find(status->call, &lines, &number, why);
+    if (e != ERR_OK || json_array_size(lines) == 0)
+        return e;
+    late_news_words(lines, number, words);
+    for (size_t i = 0; i < json_array_size(list); i++) {
+        json_t *site = json_array_get(list, i);
+        if (strcmp(json_string_value(json_object_get(site, "site")), options->site) == 0)
+            alert(json_object_get(site, "alerts"), true, words);
+    }
+    return ERR_OK;
+}
+
 enum err
 word_status(struct call *call, struct err_text *why)
 {
@@ -181,6 +204,8 @@ word_status(struct call *call, struct err_text *why)
         e = add_logs(&status, list, why);
     if (e == ERR_OK)
         e = add_silent(&status, list, why);
+    if (e == ERR_OK)
+        e = add_plan_alert(&status, list, why);
     free(status.states);
     if (e != ERR_OK) {
         json_decref(list);

@@ -26,7 +26,7 @@ static const struct word table[] = {
     {"outbox", READERS, WORD_AT_HUB, "do id", false, word_outbox},
     {"trace", READERS, WORD_AT_HUB, "code form", false, word_trace},
     {"period", READERS, WORD_AT_HUB, "do month reason edition assured_by", false, word_period},
-    {"plan", READERS, WORD_AT_HUB, "do days tubs_file bound_cents effort number draft full", true,
+    {"plan", READERS, WORD_AT_HUB, "do days tubs_file bound_cents effort number draft full code", true,
      word_plan},
     {"forecast", READERS, WORD_AT_HUB, "site product days", false, word_forecast},
     {"today", ROLE_BIT_ALL, WORD_ANYWHERE, "day", false, word_today},

@@ -218,3 +218,128 @@ Test(plan, a_plan_that_somebody_found_is_checked_before_it_is_published)
     cr_assert(eq(i64, room_number(room, "number"), 1));
     room_free(room);
 }
+
+/* The alerts of the kitchen in `status`, one by one in a line. */
+static const char *
+kitchen_alerts(struct room *room)
+{
+    static char text[600];
+    size_t i, k;
+    json_t *site, *alert;
+    text[0] = '\0';
+    cr_assert(room_ask(room, "status", NULL, NULL) == ERR_OK, "%s", room_why(room));
+    json_array_foreach(json_object_get(room_answer(room), "sites"), i, site)
+    {
+        if (strcmp(json_string_value(json_object_get(site, "site")), "kitchen") != 0)
+            continue;
+        json_array_foreach(json_object_get(site, "alerts"), k, alert)
+            strncat(text, json_string_value(alert), sizeof text - strlen(text) - 1);
+    }
+    return text;
+}
+
+static void
+write_line(struct room *room, const char *line)
+{
+    cr_assert(room_ask(room, "write", "mode=import", line) == ERR_OK, "%s", room_why(room));
+}
+
+/* Two tubs come by Thursday's run into Friday's batch; its sugar is there. */
+static struct room *
+published_room(void)
+{
+    struct room *room = kitchen_room();
+    const char *plan = "{'collect':[{'run':'harbour-2026-03-05','tubs':['Q-0302-1','Q-0302-2']}],"
+                       "'batches':[{'recipe':'syrup-1','day':3,'tubs':['Q-0302-1','Q-0302-2']}]}";
+    cr_assert(room_ask(room, "plan", "do=put", plan) == ERR_OK, "%s", room_why(room));
+    write_line(room, "{'kind':'supply','lot':'S-1','item':'sugar','supplier':'Mill Lane Stores',"
+                     "'supplier_lot':'7','received':'2026-03-03','mass_g':20000,"
+                     "'at':'2026-03-03T09:00:00+00:00'}");
+    cr_assert(room_ask(room, "plan", "do=publish", NULL) == ERR_OK, "%s", room_why(room));
+    return room;
+}
+
+Test(plan, late_news_is_told_and_changes_nothing_until_a_person_publishes)
+{
+    struct room *room = published_room();
+    cr_assert(strstr(kitchen_alerts(room), "plan") == NULL, "%s", kitchen_alerts(room));
+    cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_OK);
+    cr_assert(json_object_get(room_answer(room), "news") == NULL);
+    char *before = json_dumps(json_object_get(room_answer(room), "days"), JSON_COMPACT);
+    write_line(room, "{'kind':'discard','what':'tub','code':'Q-0302-1','mass_g':3000,"
+                     "'reason':'dropped','stream':'food-caddy','at':'2026-03-03T21:50:00+00:00',"
+                     "'site':'quayside'}");
+    cr_assert(strstr(kitchen_alerts(room), "plan 1 no longer fits: tub Q-0302-1 is gone; the plan "
+                                           "puts it into syrup-1 of Fri 6 Mar") != NULL,
+              "%s", kitchen_alerts(room));
+    cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_OK);
+    cr_assert(eq(sz, json_array_size(json_object_get(room_answer(room), "news")), 1));
+    char *after = json_dumps(json_object_get(room_answer(room), "days"), JSON_COMPACT);
+    cr_assert(eq(str, after, before)); /* the plan itself stands */
+    cr_assert(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(eq(str, (char *)room_state(room), "draft"));
+    cr_assert(eq(i64, room_number(room, "number"), 2));
+    cr_assert(strstr(kitchen_alerts(room), "plan 1 no longer fits") != NULL);
+    cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_OK);
+    cr_assert(eq(i64, room_number(room, "number"), 1));
+    cr_assert(eq(i64, room_number(room, "newer_draft"), 2));
+    cr_assert(room_ask(room, "plan", "do=publish", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(strstr(kitchen_alerts(room), "fits") == NULL, "%s", kitchen_alerts(room));
+    free(before);
+    free(after);
+    room_free(room);
+}
+
+/* Friday: Thursday's run is past and the tubs are still at the café. Saturday: no batch either. */
+Test(plan, a_missed_run_and_an_unmade_batch_are_late_news)
+{
+    struct room *room = published_room();
+    room_now(room, "2026-03-05T20:00:00Z");
+    cr_assert(strstr(kitchen_alerts(room), "fits") == NULL, "%s", kitchen_alerts(room));
+    room_now(room, "2026-03-06T07:00:00Z");
+    cr_assert(strstr(kitchen_alerts(room),
+                     "1 no longer fits: run harbour-2026-03-05 of Thu 5 Mar did not bring 2 "
+                     "tubs") != NULL,
+              "%s", kitchen_alerts(room));
+    room_now(room, "2026-03-07T07:00:00Z");
+    cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_OK);
+    cr_assert(strstr(room_text(room), "syrup-1 of Fri 6 Mar was not mixed") != NULL, "%s",
+              room_text(room));
+    room_now(room, "2026-03-18T07:00:00Z");
+    cr_assert(strstr(kitchen_alerts(room), "its days are over") != NULL, "%s",
+              kitchen_alerts(room));
+    room_free(room);
+}
+
+/* 6.00 kg of grounds at 1300 ml a kilogram are 7.80 l; 5.00 l are less than nine tenths of it. */
+Test(plan, a_batch_that_gives_less_is_late_news)
+{
+    struct room *room = published_room();
+    write_line(room, "{'kind':'mix','batch':'B-1','recipe':'syrup-1','vessel':'V1','inputs':["
+                     "{'tub':'Q-0302-3','mass_g':3000,'empty':true}],"
+                     "'started':'2026-03-03T08:00:00+00:00','at':'2026-03-03T08:00:00+00:00'}");
+    write_line(room, "{'kind':'strain','batch':'B-1','station':'F1','event':'end',"
+                     "'product_ml':3600,'at':'2026-03-03T20:00:00+00:00'}");
+    cr_assert(strstr(kitchen_alerts(room), "gave") == NULL, "%s", kitchen_alerts(room));
+    write_line(room, "{'kind':'mix','batch':'B-2','recipe':'syrup-1','vessel':'V1','inputs':["
+                     "{'tub':'Q-0302-9','mass_g':6000,'empty':true}],"
+                     "'started':'2026-03-03T08:00:00+00:00','at':'2026-03-03T08:01:00+00:00'}");
+    write_line(room, "{'kind':'strain','batch':'B-2','station':'F1','event':'end',"
+                     "'product_ml':5000,'at':'2026-03-03T20:01:00+00:00'}");
+    cr_assert(strstr(kitchen_alerts(room), "batch B-2 gave 5.00 l; 7.80 l were planned") != NULL,
+              "%s", kitchen_alerts(room));
+    room_free(room);
+}
+
+Test(plan, a_tub_that_no_plan_can_have_is_told_why)
+{
+    struct room *room = kitchen_room();
+    write_line(room, "{'kind':'discard','what':'tub','code':'Q-0302-1','mass_g':3000,"
+                     "'reason':'dropped','stream':'food-caddy','at':'2026-03-03T21:50:00+00:00',"
+                     "'site':'quayside'}");
+    cr_assert(room_ask(room, "plan", "do=tub code=Q-0302-1", NULL) == ERR_OK, "%s", room_why(room));
+    cr_assert(strstr(room_text(room), "It was thrown away.") != NULL, "%s", room_text(room));
+    cr_assert(room_ask(room, "plan", "do=tub code=Q-0302-8", NULL) == ERR_NOT_FOUND);
+    cr_assert(room_ask(room, "plan", "do=tub", NULL) == ERR_INPUT);
+    room_free(room);
+}
