@@ -31,15 +31,17 @@ static const char style[] =
     "th,td{text-align:left;vertical-align:top;padding:.15rem .6rem .15rem 0;"
     "border-bottom:1px solid #bbb}\n"
     "thead th{border-bottom:2px solid #1a1a1a}\n"
+    "tbody th{white-space:nowrap}\n"
     ".closed{background:#ececec}\n"
     ".assumed{font-size:.78rem;color:#4a4a4a}\n"
     "@page{size:A4 landscape;margin:8mm}\n"
     "@media print{body{font-size:8.5pt}main{max-width:none;padding:0}.wide{overflow:visible}"
-    "h1{font-size:13pt;margin:0}ul{margin:.1rem 0 .3rem}"
+    "h1{font-size:13pt;margin:0}h2{font-size:8pt;margin:.2rem 0}"
+    "ul{margin:.1rem 0 .3rem;columns:3}"
     "table{font-size:6.8pt;line-height:1.2;margin:.2rem 0}"
     "th,td{padding-top:0;padding-bottom:0}h2,caption{break-after:avoid}figure,tr{break-inside:"
     "avoid}"
-    ".assumed{font-size:6.5pt;line-height:1.2;columns:2}"
+    ".assumed{font-size:6pt;line-height:1.15}"
     "*{-webkit-print-color-adjust:exact;print-color-adjust:exact}}\n"
     "figure{margin:.4rem 0}\n";
 
@@ -103,7 +105,7 @@ put_cell(const json_t *events, const char *day, const char *what, FILE *f)
             strcmp(view_text(event, "day"), day) != 0)
             continue;
         words_of(event, words, sizeof words);
-        (void)fputs(first ? "" : "<br/>", f);
+        html_text(f, first ? "" : "; ");
         html_text(f, words);
         first = false;
     }
@@ -172,9 +174,10 @@ view_print_page(const json_t *view, FILE *f)
     html_text(f, title);
     (void)fputs("</h1>\n<ul>\n", f);
     view_sentences(view, put_sentence, f);
-    (void)fputs("</ul>\n", f);
+    (void)fputs("</ul>\n<section>\n", f);
     put_pictures(view, f);
     put_table(view, f);
+    (void)fputs("</section>\n", f);
     put_assumed(json_object_get(view, "assumed"), f);
     (void)fputs("</main>\n</body>\n</html>\n", f);
 }

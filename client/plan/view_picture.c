@@ -107,23 +107,48 @@ is_at(const struct picture *p, const json_t *event, const char *what, size_t day
            strcmp(view_text(event, "day"), view_text(json_array_get(p->days, day), "day")) == 0;
 }
 
-/* Draws, or only counts, the lines of a row; the most in one day. */
+/* Tubs that go out in the evening of a day, for all of its batches; false: none. */
+static bool
+thaw_words(const struct picture *p, size_t day, char *out, size_t size)
+{
+    const json_t *list = json_object_get(json_array_get(p->days, day), "thaw");
+    size_t n = 0;
+    for (size_t i = 0; i < json_array_size(list); i++)
+        n += json_array_size(json_object_get(json_array_get(list, i), "tubs"));
+    (void)snprintf(out, size, "%zu %s", n, n == 1 ? "tub" : "tubs");
+    return n > 0;
+}
+
+/* Draws, or only counts, the lines of one day in a row. */
+static int
+day_lines(const struct picture *p, const json_t *events, const char *what, size_t day, bool draw)
+{
+    int n = 0;
+    char words[160];
+    if (strcmp(what, "thaw") == 0) {
+        if (draw && thaw_words(p, day, words, sizeof words))
+            label(p, x_of(p, day) + 4, p->y + LINE - 2, day_width(p), words);
+        return 1;
+    }
+    for (size_t i = 0; i < json_array_size(events) && n < LINES; i++) {
+        const json_t *event = json_array_get(events, i);
+        if (!is_at(p, event, what, day))
+            continue;
+        words_of(event, words, sizeof words);
+        n++;
+        if (draw)
+            label(p, x_of(p, day) + 4, p->y + n * LINE - 2, day_width(p), words);
+    }
+    return n;
+}
+
+/* The most lines in one day. */
 static int
 words_row(const struct picture *p, const json_t *events, const char *what, bool draw)
 {
     int most = 1;
-    char words[160];
     for (size_t d = p->from; d < p->end; d++) {
-        int n = 0;
-        for (size_t i = 0; i < json_array_size(events) && n < LINES; i++) {
-            const json_t *event = json_array_get(events, i);
-            if (!is_at(p, event, what, d))
-                continue;
-            words_of(event, words, sizeof words);
-            n++;
-            if (draw)
-                label(p, x_of(p, d) + 4, p->y + n * LINE - 2, day_width(p), words);
-        }
+        int n = day_lines(p, events, what, d, draw);
         most = n > most ? n : most;
     }
     return most;
