@@ -83,8 +83,8 @@ add_sales(struct kitchen *k, int product, const struct outlook_series *series, i
         *out_ml += ml;
     }
     if (*out_ml > 0)
-        kitchen_assume(k, "Counters sell about %lld ml of %s a day, %s: knockbox forecast.",
-                       (long long)(*out_ml / p->days), p->products[product].id,
+        kitchen_assume(k, "Counters sell about %.1f l of %s a day, %s: knockbox forecast.",
+                       (double)*out_ml / 1000 / p->days, p->products[product].id,
                        basis(series, words));
 }
 
