@@ -319,7 +319,8 @@ take_rest(const char *dir, struct store *store, struct err_text *why)
     char name[32], path[PATH_SIZE];
     uint64_t n = 0;
     int asides = 0;
-    enum err e = ERR_OK;
+    /* of a rescue that was cut short, before the exchange or after it */
+    enum err e = file_there(dir, FRESH) ? put_aside(dir, FRESH, name, why) : ERR_OK;
     for (aside_name(1, name); e == ERR_OK && file_there(dir, name); aside_name(asides + 1, name)) {
         struct salvage *s = NULL;
         asides++;
@@ -328,6 +329,8 @@ take_rest(const char *dir, struct store *store, struct err_text *why)
             e = salvage_read(path, store_site(store), &s, why);
         if (e == ERR_OK)
             e = append_lacking(store, s, &n, why);
+        else if (e == ERR_NOT_FOUND)
+            e = ERR_OK; /* a new store that was never begun */
         salvage_free(s);
     }
     if (e == ERR_OK && asides == 0)
@@ -345,7 +348,9 @@ cafe_rescue(const char *dir, const struct config *config, struct err_text *why)
     struct store *store = NULL;
     if (!file_there(dir, "store"))
         return err_set(ERR_NOT_FOUND, why, "%.300s has no store yet: nothing to rescue", dir);
-    enum err e = look(dir, config, &store, why);
+    enum err e = folder_check_owner(dir, why);
+    if (e == ERR_OK)
+        e = look(dir, config, &store, why);
     if (e == ERR_OK)
         e = take_rest(dir, store, why);
     store_close(store);

@@ -347,10 +347,11 @@ say_restored(const struct backup *backup, bool has_keys)
     char made[32];
     instant_text(backup->content.made_ms, made);
     (void)printf("restored %" PRIu64 " records of %s\n", backup->content.records, made);
-    (void)fprintf(stderr,
-                  "knockbox-hub: cafés send again what it lacks, as soon as it runs. What was "
-                  "enrolled, revoked or written at the hub itself since then is not in it: revoke "
-                  "again, or put the file `revoked` of the old folder in its place\n");
+    (void)fprintf(
+        stderr,
+        "knockbox-hub: cafés send again what it lacks, as soon as it runs. What was "
+        "enrolled, renewed, revoked or written at the hub itself since then is not in it: revoke "
+        "again, or put the file `revoked` of the old folder in its place\n");
     if (!has_keys)
         (void)fprintf(stderr, "knockbox-hub: it has a new key, which no café knows: without "
                               "--keys each café and desk is enrolled anew\n");

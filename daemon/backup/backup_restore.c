@@ -16,7 +16,8 @@
 static const char mark[] = "restoring", half_mark[] = "restoring.new";
 
 enum {
-    GROUP_BYTES = 8 << 20, /* of rows in one transaction */
+    GROUP_BYTES = 8 << 20, /* of rows in one transaction, */
+    GROUP_ROWS = 4000,     /* and so many: ids in no order take a page each */
     TABLES = 7
 };
 
@@ -37,8 +38,8 @@ struct restoring {
     struct kv *kv;
     MDB_dbi tables[TABLES];
     struct kv_txn *txn;
-    size_t bytes;      /* in the open transaction */
-    uint32_t last_log; /* of the record before */
+    size_t bytes, rows; /* in the open transaction */
+    uint32_t last_log;  /* of the record before */
     uint64_t last_seq;
     uint8_t generation[MARK_SIZE];   /* the new one */
     uint8_t format[8 + VALUE_CHECK]; /* kept back: the row that finishes a store */
@@ -55,6 +56,7 @@ put(struct restoring *r, enum table table, const void *key, size_t key_len, cons
 {
     enum err e = r->txn != NULL ? ERR_OK : kv_write(r->kv, &r->txn, why);
     r->bytes += key_len + value_len;
+    r->rows++;
     if (e != ERR_OK)
         return e;
     return table == BY_ID
@@ -65,7 +67,7 @@ put(struct restoring *r, enum table table, const void *key, size_t key_len, cons
 static enum err
 commit(struct restoring *r, struct err_text *why)
 {
-    r->bytes = 0;
+    r->bytes = r->rows = 0;
     return r->txn != NULL ? kv_commit(&r->txn, why) : ERR_OK;
 }
 
@@ -135,7 +137,8 @@ take_row(void *owner, const struct content *content, const struct part_row *row,
          struct err_text *why)
 {
     struct restoring *r = owner;
-    enum err e = r->bytes > GROUP_BYTES ? commit(r, why) : ERR_OK;
+    bool full = r->bytes > GROUP_BYTES || r->rows > GROUP_ROWS;
+    enum err e = full ? commit(r, why) : ERR_OK;
     if (e != ERR_OK)
         return e;
     switch (row->kind) {
@@ -271,7 +274,9 @@ prepare(const char *dir, bool *out_made, struct err_text *why)
 {
     bool empty = true;
     *out_made = access(dir, F_OK) != 0;
-    enum err e = folder_make(dir, 0700, why);
+    enum err e = folder_check_owner(dir, why);
+    if (e == ERR_OK)
+        e = folder_make(dir, 0700, why);
     if (e == ERR_OK)
         e = look_into(dir, &empty, why);
     if (e != ERR_OK)

@@ -76,6 +76,21 @@ folder_make(const char *path, mode_t mode, struct err_text *why)
     return folder_sync(above, why);
 }
 
+enum err
+folder_check_owner(const char *path, struct err_text *why)
+{
+    struct stat st;
+    if (stat(path, &st) != 0)
+        return errno == ENOENT ? ERR_OK : said("look at", path, why);
+    if (st.st_uid == geteuid())
+        return ERR_OK;
+    return err_set(ERR_DENIED, why,
+                   "%.300s belongs to uid %u, this runs as uid %u: say it as that user (setpriv "
+                   "--reuid %u --regid %u --clear-groups ...)",
+                   path, (unsigned)st.st_uid, (unsigned)geteuid(), (unsigned)st.st_uid,
+                   (unsigned)st.st_gid);
+}
+
 static enum err
 write_all(int fd, const char *path, const char *bytes, size_t len, struct err_text *why)
 {

@@ -25,6 +25,9 @@ void path_parent(const char *path, char out[PATH_SIZE]);
 /* Makes the folder when it is not there, with exactly this mode, and syncs the one above.
  * ERR_IO; also when something else has the name. */
 enum err folder_make(const char *path, mode_t mode, struct err_text *why);
+/* Is it this user's own? What is made in it must be the user's who runs the daemon later.
+ * ERR_DENIED: it is not, and `why` says as whom to say it again. ERR_OK also when it is not there. */
+enum err folder_check_owner(const char *path, struct err_text *why);
 enum err folder_sync(const char *path, struct err_text *why);
 
 /* Writes DIR/NAME whole with this mode, in place of what was there. */

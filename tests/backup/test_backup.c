@@ -414,3 +414,27 @@ Test(golden, a_backup_of_each_release_is_read_and_restored)
     box_close(&back);
     place_done(&p);
 }
+
+/* More rows than one transaction takes, in ids that come in no order. */
+Test(restore, of_many_records_with_ids_in_no_order, .timeout = 60)
+{
+    struct place p;
+    place_init(&p);
+    box_open(&p.box);
+    for (unsigned i = 0; i < 12; i++) {
+        p.box.now_ms += (int64_t)(i * 7919 % 13) * 1000003; /* times that jump about */
+        p.box.next_id = i * 2654435761u % 1000000;
+        box_write(&p.box, i % 2 == 0 ? "kitchen" : "paper-cafe", 1000);
+        p.box.now_ms -= (int64_t)(i * 7919 % 13) * 1000003;
+    }
+    box_close(&p.box);
+    cr_assert(write_one(&p, NULL) == ERR_OK);
+    cr_assert(restore_one(&p, NULL) == ERR_OK);
+    struct box back = p.box;
+    snprintf(back.dir, sizeof back.dir, "%.230s/back/store", p.top);
+    box_open(&p.box);
+    box_open(&back);
+    expect_same_records(&p.box, &back);
+    box_close(&back);
+    place_done(&p);
+}

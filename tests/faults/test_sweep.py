@@ -5,6 +5,7 @@ A daemon, its client and the commands run under the shim; whatever call fails, n
 signal or hangs, and once the fault is over all is whole with what was promised before and during."""
 import concurrent.futures
 import os
+import shutil
 import struct
 import threading
 
@@ -180,9 +181,45 @@ def command_fails(t, town, word, n):
     return met(state)
 
 
+def backup(a, t):
+    """Each file call of `backup` over an older one, and of `restore`: done, or refused in words and all as it was."""
+    with kit.Town(a) as town:
+        hub = models(a, town)[0]
+        town.must('knockbox-hub', 'backup', hub, town.path('good.backup'))
+
+        def one(what, judge, *words):
+            for error in ('EIO', 'ENOSPC'):
+                n, more = 1, True
+                while more:
+                    place, state = town.path(what), town.path('%s.%s-%d' % (what, error, n))
+                    shutil.rmtree(place, ignore_errors=True)
+                    os.mkdir(place)
+                    shutil.copy(town.path('good.backup'), os.path.join(place, 'old.backup'))
+                    env = town.faults(place, rules='any:%d:%s' % (n, error), state=state)
+                    status, _, err = town.run('knockbox-hub', *words, env=env)
+                    wrong = judge(place, status) if status in (0, 1, 5) else 'ended with %s' % status
+                    if status != 0 and not err.strip():
+                        wrong = 'no word'
+                    t.check(not wrong, '%s, call %d fails with %s: %s %s' % (what, n, error, wrong, err.strip()[-200:]))
+                    more = met(state) >= n
+                    n += a.step
+
+        def backed_up(place, status):
+            again = town.run('knockbox-hub', 'verify-backup', os.path.join(place, 'old.backup'))
+            return '' if again[0] == 0 else again[2]
+
+        def restored(place, status):
+            new = os.path.join(place, 'hub')
+            if status != 0:
+                return 'something is left' if os.path.exists(os.path.join(new, 'hub.conf')) else ''
+            return '; '.join(kit.whole(town, 'knockbox-hub', new, []))
+        one('backup', backed_up, 'backup', hub, town.path('backup', 'old.backup'))
+        one('restore', restored, 'restore', town.path('good.backup'), town.path('restore', 'hub'))
+
+
 if __name__ == '__main__':
     arguments = kit.arguments(__doc__, alloc=50, all=0, step=1)
-    parts = [files, first_run, read_only, commands]
+    parts = [files, first_run, read_only, commands, backup]
     if arguments.alloc > 0:
         parts += [memory, command_memory]
     kit.run_parts(arguments, parts, kit.Tally())
