@@ -35,6 +35,16 @@ add_line_word(json_t *site)
 }
 
 static void
+print_behind(struct writer *writer, long long behind)
+{
+    if (behind == 0)
+        writer_line(writer, "The hub is there and has all records.");
+    else
+        writer_line(writer, "The hub is there; %lld %s on the way to it.", behind,
+                    behind == 1 ? "record is" : "records are");
+}
+
+static void
 print_link(struct writer *writer, const json_t *answer)
 {
     const json_t *link = json_object_get(answer, "link");
@@ -47,8 +57,7 @@ print_link(struct writer *writer, const json_t *answer)
         return;
     }
     if (json_is_true(json_object_get(link, "online")))
-        writer_line(writer, "The hub is there; %lld records are on their way to it.",
-                    (long long)json_integer_value(json_object_get(link, "behind")));
+        print_behind(writer, json_integer_value(json_object_get(link, "behind")));
     else
         writer_line(writer,
                     "The hub is away (last seen %s). Go on writing: it gets the records when "

@@ -170,8 +170,8 @@ print_causes(struct writer *writer, const struct differ *differ, int *tubs)
             print_items(writer, differ, i, tubs);
         }
     if (has_items(differ, NO_CAUSE))
-        writer_line(writer, differ->news.n > 0 ? "In the wake of what is new:"
-                                               : "No fact changed:");
+        writer_line(writer,
+                    differ->news.n > 0 ? "In the wake of what is new:" : "No fact changed:");
     print_items(writer, differ, NO_CAUSE, tubs);
 }
 

@@ -141,7 +141,8 @@ Test(sheet, says_when_no_plan_stands)
     char *text = printed("{'site':'kitchen','name':null,'kitchen':true,'day':'2026-03-28',"
                          "'plan':null,'planned':false,'thaw':[],'mix':[],'strain':[],"
                          "'bottle':[],'van':[]}");
-    cr_expect(strstr(text, "No plan is published: knockbox plan make, then publish\n") != NULL, "%s", text);
+    cr_expect(strstr(text, "No plan is published: knockbox plan make, then publish\n") != NULL,
+              "%s", text);
     free(text);
 }
 

@@ -11,7 +11,7 @@
 json_t *month_json(struct play *play, const char *month);
 struct report_ask;
 json_t *month_asked(struct play *play, const struct report_ask *ask); /* any report; the same */
-char *month_text(struct play *play, const char *month, bool people); /* yours: JSON or words */
+char *month_text(struct play *play, const char *month, bool people);  /* yours: JSON or words */
 
 /* "stock.sites.kitchen.closing_kg": an element of a list is named by the first text member of its
  * object, or by its number; lent, NULL when not there. */

@@ -7,17 +7,21 @@
 #include <string.h>
 #include "tests/serve/room.h"
 
-static const char *const words[] = {"write",  "export", "status", "freezer", "stock",  "hints",
-                                    "who",    "report", "trace",  "verify",  "period", "plan",
-                                    "digest", "link",   "label",  "nonsense"};
-static const char *const args[] = {
-    "mode=log",      "mode=import",     "mode=check",     "keep_good=1",   "loose=1",
-    "force=1",       "from=2026-03-01", "to=2026-02-30",  "site=quayside", "site=",
-    "kind=tub",      "kind=x",          "after=quayside", "all=1",         "after=quayside 1 00 1",
-    "month=2026-03", "month=2026-13",   "form=text",      "form=x",        "code=Q-1",
-    "do=show",       "do=make",         "do=problem",     "do=put",        "do=close",
-    "do=restate",    "days=3",          "days=-1",        "reason=r",      "edition=UK-2025",
-    "rebuild=1",     "bound_cents=nan", "tubs_file=a.csv"};
+static const char *const words[] = {"write",  "export", "status", "freezer", "stock",   "hints",
+                                    "who",    "report", "trace",  "verify",  "period",  "plan",
+                                    "digest", "link",   "label",  "today",   "nonsense"};
+static const char *const args[] = {"mode=log",        "mode=import",   "mode=check",
+                                   "keep_good=1",     "loose=1",       "force=1",
+                                   "from=2026-03-01", "to=2026-02-30", "site=quayside",
+                                   "site=",           "kind=tub",      "kind=x",
+                                   "after=quayside",  "all=1",         "after=quayside 1 00 1",
+                                   "month=2026-03",   "month=2026-13", "form=text",
+                                   "form=x",          "code=Q-1",      "day=2026-03-04",
+                                   "do=show",         "do=make",       "do=problem",
+                                   "do=put",          "do=close",      "do=restate",
+                                   "days=3",          "days=-1",       "reason=r",
+                                   "edition=UK-2025", "rebuild=1",     "bound_cents=nan",
+                                   "tubs_file=a.csv"};
 static const char *const lines[] = {
     "{}",
     "[]",
