@@ -465,7 +465,7 @@ read_line(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value,
     char text[TABLE_KEY_MAX + 1];
     struct posting line;
     enum err e = line_read(key, key_len, value, value_len, text, &line, why);
-    return e == ERR_OK ? books_post(owner, &line, why) : e;
+    return e == ERR_OK ? books_append(owner, &line, why) : e;
 }
 
 static enum err

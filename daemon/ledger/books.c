@@ -21,10 +21,11 @@ enum {
 };
 
 /* sorted[0..n) holds every line once; in order only when `in_order`. Lines of 0 stay in the table
- * and are passed over by readers. */
+ * and are passed over by readers. Lines that were appended in order are in no bucket: they are
+ * found by their order until somebody posts. */
 struct table {
-    struct line **buckets;
-    size_t n_buckets; /* a power of two */
+    struct line **buckets; /* NULL: none yet */
+    size_t n_buckets;      /* a power of two */
     struct line **sorted;
     size_t n, room;
     bool in_order;
@@ -78,6 +79,7 @@ books_clear(struct books *books)
     struct table *table = books->table;
     free_blocks(table);
     table->n = 0;
+    table->in_order = true;
     if (table->buckets != NULL)
         memset(table->buckets, 0, table->n_buckets * sizeof(struct line *));
 }
@@ -133,6 +135,28 @@ find(const struct table *table, uint64_t hash, enum measure measure, int32_t mon
     return NULL;
 }
 
+/* Every line into new buckets, as many as there is room for lines. */
+static bool
+fill_buckets(struct table *table)
+{
+    struct line **buckets = calloc(table->room, sizeof(struct line *));
+    if (buckets == NULL)
+        return false;
+    for (size_t i = 0; i < table->n; i++) {
+        struct line *line = table->sorted[i];
+        const struct posting *p = &line->posting;
+        if (table->buckets == NULL) /* they were only appended */
+            line->hash = hash_of(p->measure, p->month, p->site, p->key);
+        struct line **bucket = &buckets[line->hash & (table->room - 1)];
+        line->next = *bucket;
+        *bucket = line;
+    }
+    free(table->buckets);
+    table->buckets = buckets;
+    table->n_buckets = table->room;
+    return true;
+}
+
 static bool
 grow(struct table *table)
 {
@@ -141,23 +165,24 @@ grow(struct table *table)
     if (sorted == NULL)
         return false;
     table->sorted = sorted;
-    struct line **buckets = calloc(room, sizeof(struct line *));
-    if (buckets == NULL)
-        return false;
-    for (size_t i = 0; i < table->n; i++) {
-        struct line **bucket = &buckets[sorted[i]->hash & (room - 1)];
-        sorted[i]->next = *bucket;
-        *bucket = sorted[i];
-    }
-    free(table->buckets);
-    table->buckets = buckets;
-    table->n_buckets = room;
     table->room = room;
-    return true;
+    return table->buckets == NULL || fill_buckets(table);
 }
 
+static int
+order_of(const struct posting *p, const struct posting *q)
+{
+    if (p->measure != q->measure)
+        return p->measure < q->measure ? -1 : 1;
+    if (p->month != q->month)
+        return p->month < q->month ? -1 : 1;
+    int order = strcmp(p->site, q->site);
+    return order != 0 ? order : strcmp(p->key, q->key);
+}
+
+/* At the end of the list, in no bucket; NULL: out of memory. */
 static struct line *
-add(struct table *table, uint64_t hash, const struct posting *posting)
+put_last(struct table *table, const struct posting *posting)
 {
     if (table->n == table->room && !grow(table))
         return NULL;
@@ -169,13 +194,41 @@ add(struct table *table, uint64_t hash, const struct posting *posting)
     memcpy(text, posting->site, site_size);
     memcpy(text + site_size, posting->key, key_size);
     line->posting = (struct posting){posting->measure, posting->month, text, text + site_size, 0};
+    table->in_order =
+        table->n == 0 ||
+        (table->in_order && order_of(&table->sorted[table->n - 1]->posting, &line->posting) < 0);
+    table->sorted[table->n++] = line;
+    return line;
+}
+
+static struct line *
+add(struct table *table, uint64_t hash, const struct posting *posting)
+{
+    struct line *line = put_last(table, posting);
+    if (line == NULL)
+        return NULL;
     line->hash = hash;
     struct line **bucket = &table->buckets[hash & (table->n_buckets - 1)];
     line->next = *bucket;
     *bucket = line;
-    table->sorted[table->n++] = line;
-    table->in_order = false;
     return line;
+}
+
+enum err
+books_append(struct books *books, const struct posting *posting, struct err_text *why)
+{
+    struct table *table = books->table;
+    bool last = table->n == 0 ||
+                (table->in_order && order_of(&table->sorted[table->n - 1]->posting, posting) < 0);
+    if (posting->amount == 0)
+        return ERR_OK;
+    if (table->buckets != NULL || !last)
+        return books_post(books, posting, why);
+    struct line *line = put_last(table, posting);
+    if (line == NULL)
+        return err_set(ERR_MEM, why, "books: out of memory");
+    line->posting.amount = posting->amount;
+    return ERR_OK;
 }
 
 enum err
@@ -184,6 +237,8 @@ books_post(struct books *books, const struct posting *posting, struct err_text *
     if (posting->amount == 0)
         return ERR_OK;
     struct table *table = books->table;
+    if (table->buckets == NULL && ((table->room == 0 && !grow(table)) || !fill_buckets(table)))
+        return err_set(ERR_MEM, why, "books: out of memory");
     uint64_t hash = hash_of(posting->measure, posting->month, posting->site, posting->key);
     struct line *line =
         find(table, hash, posting->measure, posting->month, posting->site, posting->key);
@@ -195,26 +250,26 @@ books_post(struct books *books, const struct posting *posting, struct err_text *
     return ERR_OK;
 }
 
+static int
+compare(const void *a, const void *b)
+{
+    return order_of(&(*(struct line *const *)a)->posting, &(*(struct line *const *)b)->posting);
+}
+
 int64_t
 books_line(const struct books *books, enum measure measure, int32_t month, const char *site,
            const char *key)
 {
-    uint64_t hash = hash_of(measure, month, site, key);
-    const struct line *line = find(books->table, hash, measure, month, site, key);
+    const struct table *table = books->table;
+    struct line want = {.posting = {measure, month, site, key, 0}}, *at = &want;
+    const struct line *line = NULL;
+    if (table->buckets != NULL) {
+        line = find(table, hash_of(measure, month, site, key), measure, month, site, key);
+    } else if (table->n > 0) { /* appended: in order */
+        struct line **found = bsearch(&at, table->sorted, table->n, sizeof at, compare);
+        line = found != NULL ? *found : NULL;
+    }
     return line != NULL ? line->posting.amount : 0;
-}
-
-static int
-compare(const void *a, const void *b)
-{
-    const struct posting *p = &(*(struct line *const *)a)->posting;
-    const struct posting *q = &(*(struct line *const *)b)->posting;
-    if (p->measure != q->measure)
-        return p->measure < q->measure ? -1 : 1;
-    if (p->month != q->month)
-        return p->month < q->month ? -1 : 1;
-    int order = strcmp(p->site, q->site);
-    return order != 0 ? order : strcmp(p->key, q->key);
 }
 
 static void

@@ -96,6 +96,10 @@ struct posting {
 
 enum err books_post(struct books *books, const struct posting *posting, struct err_text *why);
 
+/* The same for lines that come each once and in order, as a table holds them: no search. Of another
+ * line it makes a books_post(). */
+enum err books_append(struct books *books, const struct posting *posting, struct err_text *why);
+
 /* One line; 0 when not there. */
 int64_t books_line(const struct books *books, enum measure measure, int32_t month, const char *site,
                    const char *key);

@@ -68,7 +68,7 @@ read_kept(void *owner, const uint8_t *key, size_t key_len, const uint8_t *value,
     if (key_len == MOMENT)
         return ERR_OK;
     enum err e = line_read(key + MOMENT, key_len - MOMENT, value, value_len, text, &line, why);
-    return e == ERR_OK ? books_post(owner, &line, why) : e;
+    return e == ERR_OK ? books_append(owner, &line, why) : e;
 }
 
 enum err

@@ -18,9 +18,10 @@ enum err kept_read(const struct view *view, int64_t held_ms, struct books **out_
                    struct err_text *why);
 
 /* Keeps table `lines` as it is in the transaction, or these books in one of their own. Of all
- * moments the last KEPT_MOMENTS stay. */
+ * moments the last KEPT_MOMENTS stay: the page of a report shows twelve months, and each opens with
+ * what the one before it closed with. */
 enum {
-    KEPT_MOMENTS = 4
+    KEPT_MOMENTS = 13
 };
 enum err kept_copy(struct kv_txn *txn, const struct tables *tables, int64_t held_ms,
                    struct err_text *why);

@@ -274,3 +274,54 @@ Test(set, holds_each_subject_once)
     cr_expect(eq(sz, set.n, 0));
     set_done(&set);
 }
+
+static void
+append_line(struct books *books, enum measure measure, const char *month, const char *key,
+            int64_t amount)
+{
+    struct posting line = {measure, play_month(month), "quayside", key, amount};
+    cr_assert(eq(int, books_append(books, &line, NULL), ERR_OK));
+}
+
+/* The same lines, appended in order, appended out of order, posted. */
+Test(books, lines_that_are_appended_are_found_summed_and_walked_as_posted_ones)
+{
+    char *texts[3];
+    for (int way = 0; way < 3; way++) {
+        struct books *books = NULL;
+        cr_assert(eq(int, books_new(&books, NULL), ERR_OK));
+        cr_expect(eq(i64, books_line(books, MEASURE_SENT, 0, "quayside", ""), 0));
+        for (int i = 0; i < 200; i++) {
+            char key[8];
+            int n = way == 0 ? i : 199 - i;
+            snprintf(key, sizeof key, "%03d", n);
+            if (way < 2)
+                append_line(books, MEASURE_READING, "2026-03", key, n + 1);
+            else
+                books_post(books,
+                           &(struct posting){MEASURE_READING, play_month("2026-03"), "quayside",
+                                             key, n + 1},
+                           NULL);
+        }
+        append_line(books, MEASURE_SAMPLED, "2026-02", "z", 0); /* 0 is no line */
+        append_line(books, MEASURE_SAMPLED, "2026-03", "a", 7);
+        cr_expect(eq(
+            i64, books_line(books, MEASURE_READING, play_month("2026-03"), "quayside", "007"), 8));
+        cr_expect(eq(
+            i64, books_line(books, MEASURE_READING, play_month("2026-03"), "quayside", "200"), 0));
+        append_line(books, MEASURE_READING, "2026-03", "007", 100); /* once more: added */
+        append_line(books, MEASURE_READING, "2026-01", "first", 5);
+        cr_expect(eq(i64,
+                     books_line(books, MEASURE_READING, play_month("2026-03"), "quayside", "007"),
+                     108));
+        cr_expect(eq(i64, books_sum(books, MEASURE_READING, INT32_MIN, INT32_MAX, NULL),
+                     200 * 201 / 2 + 105));
+        cr_expect(eq(sz, books_size(books), 202));
+        texts[way] = play_text(books);
+        books_free(books);
+    }
+    cr_expect(eq(str, texts[0], texts[1]));
+    cr_expect(eq(str, texts[0], texts[2]));
+    for (int way = 0; way < 3; way++)
+        free(texts[way]);
+}
