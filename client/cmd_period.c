@@ -10,6 +10,36 @@ static const struct column columns[] = {
     {"edition", "factors", CELL_TEXT, 0},     {"reason", "reason", CELL_TEXT, 0},
 };
 
+static const struct column base_columns[] = {
+    {"figure", "figure", CELL_TEXT, 0},         {"unit", "in", CELL_TEXT, 0},
+    {"first", "first closed", CELL_TEXT, 0},    {"now", "as it stands", CELL_TEXT, 0},
+    {"change_pct", "moved by %", CELL_TEXT, 0},
+};
+
+/* For people; scripts have `base_year` in the JSON. */
+static void
+print_base_year(struct writer *writer, const json_t *base)
+{
+    size_t i;
+    json_t *figure, *figures = json_object_get(base, "figures");
+    if (!json_is_object(base))
+        return;
+    writer_line(writer, "Base year %s to %s, computed anew beyond %s %%:",
+                json_string_value(json_object_get(base, "first")),
+                json_string_value(json_object_get(base, "last")),
+                json_string_value(json_object_get(base, "threshold_pct")));
+    writer_table(writer, base_columns, sizeof base_columns / sizeof base_columns[0], figures);
+    json_array_foreach(figures, i, figure)
+    {
+        if (json_is_true(json_object_get(figure, "over")))
+            writer_line(writer, "%s has moved too far: the base year is to be computed anew.",
+                        json_string_value(json_object_get(figure, "figure")));
+    }
+    if (json_integer_value(json_object_get(base, "missing")) > 0)
+        writer_line(writer, "%lld of its months are not closed, or were closed without figures.",
+                    (long long)json_integer_value(json_object_get(base, "missing")));
+}
+
 static void
 print_answer(const struct given *given, const char *act, const json_t *answer)
 {
@@ -21,6 +51,8 @@ print_answer(const struct given *given, const char *act, const json_t *answer)
         writer_table(&writer, columns, sizeof columns / sizeof columns[0], months);
         if (json_array_size(months) == 0)
             writer_line(&writer, "No month is closed yet.");
+        if (given->output == OUTPUT_TEXT)
+            print_base_year(&writer, json_object_get(answer, "base_year"));
     } else if (!given->quiet) {
         writer_line(&writer, "%s is %s, number %lld in the hub's log.",
                     json_string_value(json_object_get(answer, "month")),

@@ -89,11 +89,27 @@ check_staff(const Knockbox__Record *record, struct err_text *why)
     return ERR_OK;
 }
 
+/* Twelve months at most: one of each name. */
+static enum err
+check_base_year(const Knockbox__BaseYear *base, struct err_text *why)
+{
+    int32_t first = 0, last = 0;
+    if (base == NULL)
+        return ERR_OK;
+    if (!month_parse(base->first, &first) || !month_parse(base->last, &last) || last < first ||
+        last - first >= 12)
+        return err_input(why, "base_year.last", base->last, "a month from first on, at most 12");
+    return ERR_OK;
+}
+
 enum err
 check_basis(const Knockbox__Record *record, struct err_text *why)
 {
     const Knockbox__Avoided *avoided = record->basis->avoided;
     int destination = 0;
+    enum err e = check_base_year(record->basis->base_year, why);
+    if (e != ERR_OK)
+        return e;
     if (avoided == NULL || decimal_text_good(avoided->baseline) ||
         enum_value(&knockbox__destination__descriptor, avoided->baseline, &destination))
         return ERR_OK;

@@ -81,9 +81,9 @@ enum err
 report_build(const struct report_input *input, struct table_model **out_model, struct err_text *why)
 {
     static part_fn *const parts[] = {
-        part_period,    part_grounds, part_stock,   part_uses,  part_waste,
-        part_emissions, part_product, part_batches, part_costs, part_quality,
-        part_safety,    part_capture, part_end,
+        part_period,    part_grounds,   part_stock,   part_uses,  part_waste,
+        part_emissions, part_product,   part_batches, part_costs, part_quality,
+        part_safety,    part_base_year, part_capture, part_end,
     };
     struct build b = {.in = input, .why = why};
     enum err e = table_new(&b.model, why);

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include "daemon/record/record.h"
+#include "daemon/report/base_year.h"
 #include "proto/when.h"
 
 static enum err
@@ -651,11 +652,42 @@ make_heads(struct store *store, struct arena *arena, Knockbox__Heads **out_heads
     return e;
 }
 
-/* The hash and the edition of the print that the close would make. */
+/* The figures that a base year is summed from, as printed; those that the print has. */
+static enum err
+make_figures(const struct table_model *model, struct arena *arena, Knockbox__Figures **out_figures,
+             struct err_text *why)
+{
+    Knockbox__Figures *figures = arena_take(arena, sizeof *figures);
+    if (figures == NULL)
+        return out_of_memory(why);
+    knockbox__figures__init(figures);
+    figures->v = arena_take(arena, BASE_FIGURES * sizeof *figures->v);
+    if (figures->v == NULL)
+        return out_of_memory(why);
+    for (size_t i = 0; i < BASE_FIGURES; i++) {
+        char name[64];
+        const char *value = table_get(model, base_keys[i].path, base_keys[i].key);
+        if (value == NULL) /* null in the print: nothing to sum */
+            continue;
+        Knockbox__Figure *figure = arena_take(arena, sizeof *figure);
+        if (figure == NULL)
+            return out_of_memory(why);
+        knockbox__figure__init(figure);
+        figure->key = arena_text(arena, base_key_print(&base_keys[i], name));
+        figure->value = arena_text(arena, value);
+        if (figure->key == NULL || figure->value == NULL)
+            return out_of_memory(why);
+        figures->v[figures->n_v++] = figure;
+    }
+    *out_figures = figures;
+    return ERR_OK;
+}
+
+/* The hash, the edition and the figures of the print that the close would make. */
 static enum err
 make_hash(struct ledger *ledger, struct store *store, const struct report_ask *ask,
           struct arena *arena, ProtobufCBinaryData *out_hash, char **out_edition,
-          struct err_text *why)
+          Knockbox__Figures **out_figures, struct err_text *why)
 {
     struct table_model *model = NULL;
     uint8_t hash[32];
@@ -670,6 +702,8 @@ make_hash(struct ledger *ledger, struct store *store, const struct report_ask *a
         *out_edition = arena_text(arena, edition);
         if (*out_edition == NULL || !arena_bytes(arena, hash, sizeof hash, out_hash))
             e = out_of_memory(why);
+        else
+            e = make_figures(model, arena, out_figures, why);
     }
     table_free(model);
     return e;
@@ -690,7 +724,8 @@ period_close_make(struct ledger *ledger, struct store *store, int32_t month, con
     close->month = arena_text(arena, month_print(month, text));
     enum err e = may_close(ledger, month, today, why);
     if (e == ERR_OK)
-        e = make_hash(ledger, store, &ask, arena, &close->report_hash, &close->edition, why);
+        e = make_hash(ledger, store, &ask, arena, &close->report_hash, &close->edition,
+                      &close->figures, why);
     if (e == ERR_OK)
         e = make_heads(store, arena, &close->heads, why);
     if (e != ERR_OK)
@@ -724,7 +759,8 @@ restate_make(struct ledger *ledger, struct store *store, int32_t month, const ch
     restate->has_number = restate->has_report_hash = restate->has_tables = true;
     restate->tables = REPORT_TABLES;
     restate->number = last.number + 1;
-    e = make_hash(ledger, store, &ask, arena, &restate->report_hash, &restate->edition, why);
+    e = make_hash(ledger, store, &ask, arena, &restate->report_hash, &restate->edition,
+                  &restate->figures, why);
     if (e == ERR_OK)
         e = make_heads(store, arena, &restate->heads, why);
     if (e == ERR_OK && (restate->month == NULL || restate->reason == NULL))

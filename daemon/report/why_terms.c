@@ -330,6 +330,8 @@ static const struct {
     {"emissions.lines", "kg_co2e_per_t",
      "A published factor, no sum over records: its id is in `factor`, its publisher in the "
      "edition."},
+    {"emissions.by_gwp_basis", "",
+     "The sum of the lines of that GWP basis: ask for each of emissions.lines."},
     {"emissions.avoided", "",
      "A comparison with a baseline, no sum over records: residue that reached each destination, "
      "times grounds per residue of its batch, times what the family says (E4)."},
@@ -340,6 +342,10 @@ static const struct {
      "product_g, residue_g and loss_g of the batch."},
     {"costs", "", "Shares of money rounded once (K1 to K5), which do not add up by record."},
     {"bottle_costs", "", "Shares of money rounded once (K1 to K5), which do not add up by record."},
+    {"base_year", "", "As the house has decided it in its basis."},
+    {"base_year.figures", "", "Sums of what closes and restatements printed, month by month."},
+    {"base_year.sites", "",
+     "That site's grounds / all grounds, of the base year or of this month."},
     {"heads", "", "Where a log stands: its last record, no sum."},
     {"restatement", "", "Written in the restatement: no sum over records."},
     {"restatement.changes", "", "A figure of the report: ask for it by its own name."},

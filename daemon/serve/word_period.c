@@ -1,5 +1,6 @@
 /* word_period.c - `period`: which months are closed; close the next one; restate a closed one. */
 #include <string.h>
+#include "daemon/report/base_year.h"
 #include "daemon/report/report_month.h"
 #include "daemon/serve/show.h"
 #include "daemon/serve/words.h"
@@ -35,6 +36,41 @@ add_month(const struct period *period, const char *month, json_t *list, struct e
                                                   : err_set(ERR_MEM, why, "no memory for the list");
 }
 
+static json_t *
+base_figure_json(const struct base_key *key, const struct base_figure *f)
+{
+    char name[64], now[NUMBER_TEXT], first[NUMBER_TEXT];
+    return json_pack("{s:s, s:s, s:s?, s:s?, s:s?, s:b}", "figure", base_key_print(key, name),
+                     "unit", key->unit, "first",
+                     f->known ? base_number(key, &f->first, first) : NULL, "now",
+                     f->known ? base_number(key, &f->now, now) : NULL, "change_pct", f->change_pct,
+                     "over", (int)f->over);
+}
+
+/* The base year of the basis in force today, as its closes printed it; null: none is set. */
+static enum err
+base_year_json(const struct period *period, json_t **out, struct err_text *why)
+{
+    struct base_year base;
+    const struct catalogue *catalogue = ledger_catalogue(period->ledger);
+    int32_t today = show_today(period->call, period->call->serve->options.hub_site);
+    const Knockbox__Basis *basis =
+        (const Knockbox__Basis *)catalogue_get(catalogue, KNOCKBOX__RECORD__BODY_BASIS, "", today);
+    *out = json_null();
+    if (basis == NULL || basis->base_year == NULL)
+        return ERR_OK;
+    enum err e = base_year_read(catalogue, basis->base_year, month_of_day(today), &base, why);
+    if (e != ERR_OK)
+        return e;
+    json_t *figures = json_array();
+    for (size_t i = 0; i < BASE_FIGURES; i++)
+        (void)json_array_append_new(figures, base_figure_json(&base_keys[i], &base.figures[i]));
+    *out = json_pack("{s:s, s:s, s:s, s:i, s:o}", "first", base.set->first, "last", base.set->last,
+                     "threshold_pct", base.set->threshold_pct, "missing", base.missing, "figures",
+                     figures);
+    return *out != NULL ? ERR_OK : err_set(ERR_MEM, why, "no memory for the base year");
+}
+
 static enum err
 period_show(struct period *period, struct err_text *why)
 {
@@ -45,8 +81,12 @@ period_show(struct period *period, struct err_text *why)
     enum err e = ERR_OK;
     for (unsigned i = 0; i < n && e == ERR_OK; i++)
         e = add_month(period, keys[i], list, why);
+    json_t *base = NULL;
     if (e == ERR_OK)
-        return call_json(period->call, json_pack("{s:o}", "months", list), why);
+        e = base_year_json(period, &base, why);
+    if (e == ERR_OK)
+        return call_json(period->call, json_pack("{s:o, s:o}", "months", list, "base_year", base),
+                         why);
     json_decref(list);
     return e;
 }

@@ -5,68 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 #include "daemon/report/report_month.h"
-#include "proto/json.h"
 #include "proto/when.h"
+#include "tests/report/closing.h"
 #include "tests/report/town.h"
-
-/* A record as a line of its own, put into the hub's log at `at`. */
-static void
-put_act(struct play *play, const char *kind, const ProtobufCMessage *body, const char *at)
-{
-    struct err_text why = {.s = ""};
-    json_t *line = json_object();
-    json_object_set_new(line, "kind", json_string(kind));
-    json_object_set_new(line, "at", json_string(at));
-    cr_assert(eq(int, json_from_message(body, 0, line, &why), ERR_OK), "%s", why.s);
-    char *text = json_dumps(line, JSON_COMPACT);
-    play_line(play, text);
-    play_put(play, 0);
-    free(text);
-    json_decref(line);
-}
-
-static int32_t
-day_of(const char *at)
-{
-    return (int32_t)(play_ms(at) / 86400000);
-}
-
-static enum err
-close_month(struct play *play, const char *month, const char *at, struct err_text *why)
-{
-    struct arena arena;
-    Knockbox__PeriodClose *close = NULL;
-    play_put(play, 0);
-    cr_assert(eq(int, arena_init(&arena, ARENA_BIG_RECORD, why), ERR_OK));
-    enum err e = period_close_make(play_ledger(play), play_store(play), play_month(month), NULL,
-                                   day_of(at), &arena, &close, why);
-    if (e == ERR_OK)
-        put_act(play, "period-close", &close->base, at);
-    arena_done(&arena);
-    return e;
-}
-
-static void
-must_close(struct play *play, const char *month, const char *at)
-{
-    struct err_text why = {.s = ""};
-    cr_assert(eq(int, close_month(play, month, at, &why), ERR_OK), "%s", why.s);
-}
-
-static void
-must_restate(struct play *play, const char *month, const char *reason, const char *at)
-{
-    struct err_text why = {.s = ""};
-    struct arena arena;
-    Knockbox__Restate *restate = NULL;
-    play_put(play, 0);
-    cr_assert(eq(int, arena_init(&arena, ARENA_BIG_RECORD, &why), ERR_OK));
-    enum err e = restate_make(play_ledger(play), play_store(play), play_month(month), reason, NULL,
-                              &arena, &restate, &why);
-    cr_assert(eq(int, e, ERR_OK), "%s", why.s);
-    put_act(play, "restate", &restate->base, at);
-    arena_done(&arena);
-}
 
 /* A batch in March, its residue in the food stream, a tub left over; nothing before. */
 static struct play *

@@ -106,3 +106,27 @@ Test(report, what_does_not_go_together_is_refused_in_a_sentence)
     }
     room_free(room);
 }
+
+Test(report, period_show_tells_of_the_base_year_that_is_set)
+{
+    struct room *room = hub_with_a_day();
+    cr_assert(room_ask(room, "period", "do=show", NULL) == ERR_OK);
+    cr_expect(ne(ptr, strstr(room_text(room), "\"base_year\":null"), NULL), "%s", room_text(room));
+    cr_assert(room_ask(room, "write", "mode=import",
+                       "{'kind':'basis','basis':'by-product','stage':'food-service','from':"
+                       "'2026-01-01','reason':'x','decided_by':'OF','by':'OF','at':"
+                       "'2026-03-03T10:00:00+00:00','base_year':{'first':'2025-01','last':"
+                       "'2025-12','threshold_pct':'5'}}") == ERR_OK,
+              "%s", room_why(room));
+    cr_assert(room_ask(room, "period", "do=show", NULL) == ERR_OK);
+    const json_t *base = json_object_get(room_answer(room), "base_year");
+    cr_expect(eq(str, (char *)json_string_value(json_object_get(base, "first")), "2025-01"));
+    cr_expect(eq(i64, json_integer_value(json_object_get(base, "missing")), 12));
+    cr_expect(eq(sz, json_array_size(json_object_get(base, "figures")), 4));
+    cr_expect(room_ask(room, "write", "mode=import",
+                       "{'kind':'basis','basis':'by-product','stage':'food-service','from':"
+                       "'2026-02-01','reason':'x','decided_by':'OF','by':'OF','at':"
+                       "'2026-03-03T11:00:00+00:00','base_year':{'first':'2025-01','last':"
+                       "'2026-01','threshold_pct':'5'}}") == ERR_INPUT);
+    room_free(room);
+}
