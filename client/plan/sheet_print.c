@@ -248,10 +248,13 @@ print_ride(struct writer *writer, const json_t *ride, bool kitchen)
     const json_t *cafes = json_object_get(ride, "cafes");
     const char *route = view_text(ride, "route"), *departs = view_text(ride, "departs");
     const char *at = strlen(departs) > 16 ? departs + 11 : "";
-    char day[32], mass[32], words[160];
+    char day[32] = "", mass[32], words[160];
+    int32_t number;
+    if (day_parse(view_text(ride, "day"), &number))
+        (void)view_date(number, day);
     (void)snprintf(words, sizeof words, "%.60s%s%.5s", route[0] != '\0' ? route : "the van",
                    at[0] != '\0' ? ", departs " : "", at);
-    put(writer, 2, "%s %s (%s), %s", day_words(ride, "day", day), words, view_text(ride, "run"),
+    put(writer, 2, "%s %s (%s), %s", day, words, view_text(ride, "run"),
         show_mass(view_number(ride, "grounds_g"), mass));
     for (size_t i = 0; i < json_array_size(cafes); i++) {
         const json_t *cafe = json_array_get(cafes, i);

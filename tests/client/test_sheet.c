@@ -59,7 +59,7 @@ static const char want[] =
     "  B-38 liqueur-1 (alcoholic) in V3: strained, mixed Tue 24, ready Sat 28\n"
     "\n"
     "The van\n"
-    "  Sat 28 harbour, departs 09:15 (R-30), 9.00 kg\n"
+    "  Sat 28 March harbour, departs 09:15 (R-30), 9.00 kg\n"
     "    Quayside: 3 tubs, 9.00 kg\n"
     "      quayside-f1: Q-1\n"
     "      thrown away: Q-2\n"
@@ -128,7 +128,7 @@ Test(sheet, of_a_cafe_says_what_to_hand_over)
                          "'Q-1','state':'frozen','place':'quayside-f1','expected':false}]}]}]}");
     cr_expect(eq(str, text,
                  (char *)"Quayside, Saturday 28 March\n\nHand over\n"
-                         "  Mon 30 harbour (R-30), 3.00 kg\n    quayside-f1: Q-1\n"));
+                         "  Mon 30 March harbour (R-30), 3.00 kg\n    quayside-f1: Q-1\n"));
     free(text);
     text = printed("{'site':'quayside','name':null,'kitchen':false,'day':'2026-03-28','van':[]}");
     cr_expect(
