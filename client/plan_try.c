@@ -10,7 +10,8 @@
 #include "daemon/plan/change.h"
 
 enum {
-    CHANGES_MOST = OPTIONS_MOST
+    CHANGES_MOST = OPTIONS_MOST,
+    FEW_TUBS = 100, /* two solves with effort 1 are a few seconds */
 };
 
 struct trying {
@@ -106,12 +107,12 @@ read_changes(struct trying *t, struct err_text *why)
 static enum err
 solve_both(struct trying *t, struct err_text *why)
 {
-    const char *program = given_value(t->given, "--solver");
+    struct whatif_how how = {given_value(t->given, "--solver"), FEW_TUBS};
     enum err e = change_problem(t->posed.problem, t->posed.today, t->changes, t->n, &t->changed,
                                 t->said, why);
     if (e == ERR_OK)
-        e = whatif_solve(t->posed.problem, t->posed.start, program, &t->now, why);
-    return e == ERR_OK ? whatif_compare(&t->now, t->changed, program, &t->then, why) : e;
+        e = whatif_solve(t->posed.problem, t->posed.start, &how, &t->now, why);
+    return e == ERR_OK ? whatif_compare(&t->now, t->changed, &how, &t->then, why) : e;
 }
 
 /* ---- telling */

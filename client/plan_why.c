@@ -13,6 +13,11 @@
 #include "daemon/plan/why.h"
 #include "proto/when.h"
 
+enum {
+    FEW_TUBS = 40,    /* solved with effort 1 */
+    MANY_TUBS = 2000, /* a solve is seconds: one is enough */
+};
+
 struct value { /* of one more unit of what binds */
     char said[CHANGE_SAID];
     check_units worth;
@@ -132,17 +137,24 @@ find_subject(struct asking *a, struct err_text *why)
 
 /* ---- what one more unit is worth */
 
+static struct whatif_how
+how_of(const struct asking *a)
+{
+    return (struct whatif_how){given_value(a->given, "--solver"), FEW_TUBS};
+}
+
 static enum err
 solve_one(struct asking *a, const struct why_ask *ask, struct err_text *why)
 {
     struct change change = {change_find(ask->kind), ask->value};
     struct whatif_side then = {.plan = NULL};
+    struct whatif_how how = how_of(a);
     struct problem *changed = NULL;
     struct value *value = &a->values[a->values_n];
     char said[1][CHANGE_SAID];
     enum err e = change_problem(a->posed.problem, a->posed.today, &change, 1, &changed, said, why);
     if (e == ERR_OK)
-        e = whatif_compare(&a->now, changed, given_value(a->given, "--solver"), &then, why);
+        e = whatif_compare(&a->now, changed, &how, &then, why);
     if (e == ERR_OK) {
         double now = whatif_gap_cents(&a->now), gap = whatif_gap_cents(&then);
         memcpy(value->said, said[0], sizeof value->said);
@@ -170,7 +182,8 @@ static enum err
 solve_asks(struct asking *a, struct err_text *why)
 {
     enum err e = ERR_OK;
-    for (int i = 0; i < a->answer.asks_n && !a->answer.settled && e == ERR_OK; i++)
+    int most = a->posed.problem->tubs_n > MANY_TUBS ? 1 : WHY_ASKS;
+    for (int i = 0; i < a->answer.asks_n && i < most && !a->answer.settled && e == ERR_OK; i++)
         e = solve_one(a, &a->answer.asks[i], why);
     for (int i = 0; i < a->values_n; i++) {
         check_units more = a->values[i].worth - a->now.check.worth;
@@ -184,8 +197,8 @@ static enum err
 solve_now(struct asking *a, struct err_text *why)
 {
     struct check_result stands;
-    enum err e = whatif_solve(a->posed.problem, a->posed.start, given_value(a->given, "--solver"),
-                              &a->now, why);
+    struct whatif_how how = how_of(a);
+    enum err e = whatif_solve(a->posed.problem, a->posed.start, &how, &a->now, why);
     a->plan = a->posed.start != NULL ? a->posed.start : a->now.plan;
     if (e == ERR_OK && a->posed.start != NULL) {
         e = check_plan(a->posed.problem, a->posed.start, &stands, why);

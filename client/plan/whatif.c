@@ -6,10 +6,6 @@
 
 #include "daemon/plan/carry.h"
 
-enum {
-    FEW_TUBS = 40 /* solved with effort 1 */
-};
-
 static enum err
 take(struct whatif_side *side, struct child_result *result, struct err_text *why)
 {
@@ -22,11 +18,11 @@ take(struct whatif_side *side, struct child_result *result, struct err_text *why
 }
 
 enum err
-whatif_solve(const struct problem *p, const struct plan *start, const char *program,
+whatif_solve(const struct problem *p, const struct plan *start, const struct whatif_how *how,
              struct whatif_side *out_side, struct err_text *why)
 {
     struct child_options options = {
-        .program = program, .effort = 1, .soon = p->tubs_n > FEW_TUBS, .start = start};
+        .program = how->program, .effort = 1, .soon = p->tubs_n > how->few_tubs, .start = start};
     struct child_result result = {.plan = NULL};
     *out_side = (struct whatif_side){.problem = p};
     enum err e = child_best_plan(p, &options, &result, why);
@@ -54,13 +50,13 @@ learn(struct whatif_side *side, const struct whatif_side *other, struct err_text
 }
 
 enum err
-whatif_compare(struct whatif_side *now, const struct problem *then, const char *program,
+whatif_compare(struct whatif_side *now, const struct problem *then, const struct whatif_how *how,
                struct whatif_side *out_then, struct err_text *why)
 {
     struct plan *start = NULL;
     enum err e = carry_plan(now->problem, now->plan, 0, then, &start, why);
     if (e == ERR_OK)
-        e = whatif_solve(then, start, program, out_then, why);
+        e = whatif_solve(then, start, how, out_then, why);
     if (e == ERR_OK)
         e = learn(now, out_then, why);
     plan_free(start);

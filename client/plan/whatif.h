@@ -1,7 +1,7 @@
 /* whatif.h - two problems that differ in one thing, solved alike, and the difference.
  *
- * Small problems are solved with effort 1, larger ones for an answer soon: by their size, never by
- * the clock, so the same question has the same answer. Each side starts from the other's plan as
+ * Small problems are solved with effort 1, larger ones for an answer soon: by the number of tubs,
+ * never by the clock, so the same question has the same answer. Each side starts from the other's plan as
  * far as it goes, so what is only relaxed never comes out worth less.
  */
 #ifndef CLIENT_PLAN_WHATIF_H
@@ -9,6 +9,11 @@
 
 #include <jansson.h>
 #include "daemon/plan/child.h"
+
+struct whatif_how {
+    const char *program; /* as in child.h */
+    int few_tubs;        /* up to so many: effort 1 */
+};
 
 struct whatif_side {
     const struct problem *problem; /* lent */
@@ -19,14 +24,16 @@ struct whatif_side {
     char remark[200]; /* what went wrong with the optimiser, "" when nothing did */
 };
 
-/* Solves `p` from `start` (feasible, or NULL). `program`: as in child.h. Errors as child.h. */
-enum err whatif_solve(const struct problem *p, const struct plan *start, const char *program,
-                      struct whatif_side *out_side, struct err_text *why);
+/* Solves `p` from `start` (feasible, or NULL). Errors as child.h. */
+enum err whatif_solve(const struct problem *p, const struct plan *start,
+                      const struct whatif_how *how, struct whatif_side *out_side,
+                      struct err_text *why);
 
 /* Solves `then`, a changed copy of now->problem, and mends `now` when that showed a better plan
  * for it. */
-enum err whatif_compare(struct whatif_side *now, const struct problem *then, const char *program,
-                        struct whatif_side *out_then, struct err_text *why);
+enum err whatif_compare(struct whatif_side *now, const struct problem *then,
+                        const struct whatif_how *how, struct whatif_side *out_then,
+                        struct err_text *why);
 
 void whatif_done(struct whatif_side *side); /* {0} is fine */
 

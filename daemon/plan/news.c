@@ -289,8 +289,9 @@ batch_unmade(struct finding *f, const struct plan_batch *batch)
         left += f->tub_now[batch->tubs[i]] != NONE;
     if (left * 2 <= batch->tubs_n)
         return;
-    add(f, NEWS_BATCH_UNMADE, recipe, ahead, "%s of %s was not mixed: %d of its %d tubs are there",
-        recipe, date(f, ahead, day), left, batch->tubs_n)
+    add(f, NEWS_BATCH_UNMADE, recipe, ahead,
+        "%s of %s was not mixed as planned: %d of its %d tubs are there", recipe,
+        date(f, ahead, day), left, batch->tubs_n)
         ->contradicts = true;
 }
 

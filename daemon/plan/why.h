@@ -11,7 +11,7 @@
 enum {
     WHY_SENTENCES = 12,
     WHY_TEXT = 320,
-    WHY_ASKS = 6, /* each costs a solve */
+    WHY_ASKS = 5, /* each costs a solve */
     WHY_VALUE = 96,
 };
 

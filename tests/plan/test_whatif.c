@@ -4,7 +4,7 @@
 #include "daemon/plan/change.h"
 #include "tests/plan/tiny.h"
 
-static const char program[] = TEST_BIN "/knockbox-solve";
+static const struct whatif_how how = {TEST_BIN "/knockbox-solve", 40};
 
 static check_units
 difference(const struct problem *p, const char *name, const char *value, bool *out_proven)
@@ -15,8 +15,8 @@ difference(const struct problem *p, const char *name, const char *value, bool *o
     char said[1][CHANGE_SAID];
     struct err_text why = {.s = ""};
     cr_assert(change_problem(p, 20782, &one, 1, &q, said, &why) == ERR_OK, "%s", why.s);
-    cr_assert(whatif_solve(p, NULL, program, &now, &why) == ERR_OK, "%s", why.s);
-    cr_assert(whatif_compare(&now, q, program, &then, &why) == ERR_OK, "%s", why.s);
+    cr_assert(whatif_solve(p, NULL, &how, &now, &why) == ERR_OK, "%s", why.s);
+    cr_assert(whatif_compare(&now, q, &how, &then, &why) == ERR_OK, "%s", why.s);
     cr_assert(kit_check(p, now.plan).worth == now.check.worth);
     cr_assert(kit_check(q, then.plan).worth == then.check.worth);
     check_units more = then.check.worth - now.check.worth;
