@@ -26,17 +26,27 @@ own_site(const struct hub_machine *m)
 
 /* ---------------------------------------------------------------- where a site is */
 
+enum where {
+    PLACE_OURS,
+    PLACE_NOT_OURS,
+    PLACE_UNKNOWN /* it could not be read just now */
+};
+
 /* Is the place in our log? */
-static bool
-place_is_ours(const struct hub_machine *m, struct store_view *view, const struct log_mark *logs,
+static enum where
+place_in_logs(const struct hub_machine *m, struct store_view *view, const struct log_mark *logs,
               size_t n, const struct log_mark *place)
 {
     uint8_t hash[HASH_SIZE];
-    for (size_t i = 0; i < n; i++)
-        if (wire_same_log(&logs[i], place) && place->seq <= logs[i].seq)
-            return wire_hash_at(view, own_site(m), place, place->seq, hash, NULL) == ERR_OK &&
-                   memcmp(hash, place->hash, HASH_SIZE) == 0;
-    return false;
+    for (size_t i = 0; i < n; i++) {
+        if (!wire_same_log(&logs[i], place) || place->seq > logs[i].seq)
+            continue;
+        enum err e = wire_hash_at(view, own_site(m), place, place->seq, hash, NULL);
+        if (e != ERR_OK)
+            return e == ERR_NOT_FOUND ? PLACE_NOT_OURS : PLACE_UNKNOWN;
+        return memcmp(hash, place->hash, HASH_SIZE) == 0 ? PLACE_OURS : PLACE_NOT_OURS;
+    }
+    return PLACE_NOT_OURS;
 }
 
 static void
@@ -70,17 +80,17 @@ hub_down_start(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Mar
     if (from == NULL || store_look(m->options.store, &view, NULL) != ERR_OK)
         return;
     wire_place(from, &place);
-    bool ours = false;
+    enum where where = PLACE_UNKNOWN;
     if (wire_logs(view, own_site(m), &logs, &n, NULL) == ERR_OK) {
-        ours = place_is_ours(m, view, logs, n, &place);
+        where = place_in_logs(m, view, logs, n, &place);
         current = n > 0 ? logs[n - 1].epoch : 0;
     }
     store_done(&view);
     free(logs);
-    if (ours) {
+    if (where == PLACE_OURS) {
         conn->seen = *out_from = place;
         conn->has_seen = *out_has_from = true;
-    } else if (place.epoch >= current) {
+    } else if (where == PLACE_NOT_OURS && place.epoch >= current) {
         start_new_epoch(m, place.epoch);
     }
 }
@@ -250,6 +260,7 @@ hub_down_send(struct hub_machine *m, struct hub_conn *conn)
 {
     struct err_text why = {.s = ""};
     struct parcel *p = calloc(1, sizeof *p);
+    conn->owed = true;
     if (p != NULL)
         p->copies = malloc(WIRE_BYTES);
     if (p == NULL || p->copies == NULL) {
@@ -259,6 +270,7 @@ hub_down_send(struct hub_machine *m, struct hub_conn *conn)
     if (conn->has_seen)
         p->upto = conn->seen;
     enum err e = fill_parcel(m, conn, p, &why);
+    conn->owed = e == ERR_MEM;
     if (e != ERR_OK)
         diag_warning("sync: %s gets nothing of the hub's log: %s", conn->row->site, why.s);
     else if (p->n > 0 || p->skipped >= SKIP_SAY)
@@ -303,7 +315,7 @@ knows_place(struct hub_machine *m, const struct log_mark *place)
     size_t n = 0;
     bool known = store_look(m->options.store, &view, NULL) == ERR_OK &&
                  wire_logs(view, own_site(m), &logs, &n, NULL) == ERR_OK &&
-                 place_is_ours(m, view, logs, n, place);
+                 place_in_logs(m, view, logs, n, place) == PLACE_OURS;
     store_done(&view);
     free(logs);
     return known;

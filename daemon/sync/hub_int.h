@@ -27,6 +27,7 @@ struct hub_conn {
     /* The downlink: up to `seen` it has all; a message is on its way when it is flying. */
     struct log_mark seen;
     bool has_seen, flying;
+    bool owed; /* there was no memory for what it should get: each tick tries again */
     uint64_t flown_ms;
 };
 

@@ -121,8 +121,8 @@ ask_for_hello(struct hub_machine *m, struct hub_conn *conn)
 static void
 dispatch(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Wire *message)
 {
-    bool small = message->what_case != KNOCKBOX__WIRE__WHAT_BATCH &&
-                 message->what_case != KNOCKBOX__WIRE__WHAT_DOWN_ACK;
+    bool awaited = message->what_case == KNOCKBOX__WIRE__WHAT_DOWN_ACK && conn->flying;
+    bool small = message->what_case != KNOCKBOX__WIRE__WHAT_BATCH && !awaited;
     if (small && !within_rate(m, conn)) {
         m->counts.over_limit++;
         return;
@@ -197,8 +197,9 @@ hub_machine_tick(struct hub_machine *m)
             hub_conn_drop(m, conn);
             continue;
         }
-        if (conn->flying && now - conn->flown_ms > DOWN_PATIENCE_MS) {
-            conn->flying = false; /* lost on the way: again */
+        bool lost = conn->flying && now - conn->flown_ms > DOWN_PATIENCE_MS;
+        if (lost || (conn->owed && !conn->flying && conn->welcomed)) {
+            conn->flying = false;
             hub_down_send(m, conn);
         }
     }
