@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "daemon/base/confine.h"
 #include "daemon/base/diag.h"
 #include "daemon/base/folder.h"
 #include "daemon/base/notify.h"
@@ -187,6 +188,34 @@ box_store(const char *dir, const struct config *config, bool read_only, struct s
     if (e == ERR_OK && !read_only)
         e = folder_make(path, 0700, why);
     return e == ERR_OK ? store_open(path, &options, out_store, why) : e;
+}
+
+/* The folder of a people's socket that is not in DIR; "" when it is. */
+static enum err
+socket_folder(const struct config *config, char out[PATH_SIZE], struct err_text *why)
+{
+    const char *name = config_text(config, "local.socket");
+    const char *slash = strrchr(name, '/');
+    out[0] = '\0';
+    if (name[0] != '/' || slash == name)
+        return ERR_OK;
+    (void)snprintf(out, PATH_SIZE, "%.*s", (int)(slash - name), name);
+    return folder_make(out, 0750, why); /* later it could not be made any more */
+}
+
+enum err
+box_confine(const char *dir, const struct config *config, const char *program, struct err_text *why)
+{
+    char store[PATH_SIZE], socket[PATH_SIZE];
+    struct confine_options options = {.folders = {dir, store, "/tmp", socket}, .program = program};
+    enum err e = path_join(dir, "store", store, why);
+    if (e == ERR_OK)
+        e = folder_make(store, 0700, why); /* perhaps a link to another disk */
+    if (e == ERR_OK)
+        e = socket_folder(config, socket, why);
+    if (e == ERR_OK && socket[0] == '\0')
+        options.folders[3] = NULL;
+    return e == ERR_OK ? confine_daemon(&options, why) : e;
 }
 
 static enum err

@@ -52,6 +52,12 @@ struct box {
     struct err_text failed_why;
 };
 
+/* Fences the process in (daemon/base/confine.h): files are written in `dir`, in its store and where
+ * the people's socket is, and temporary files (spreadsheets) in /tmp; `program` (NULL: none) is the only one that may be started. Call it before
+ * box_open(), while there is one thread. */
+enum err box_confine(const char *dir, const struct config *config, const char *program,
+                     struct err_text *why);
+
 /* Loop, store, ledger and service; the door is not open yet, so the network part can be put up
  * before anybody is served. End with box_close(), also after an error. */
 enum err box_open(struct box *box, const struct box_options *options, struct err_text *why);

@@ -270,6 +270,8 @@ run_run(const char *const *words, const char *const *values, struct err_text *wh
         e = load(words[0], &config, why);
     if (e == ERR_OK)
         e = read_key(words[0], &key, why);
+    if (e == ERR_OK)
+        e = box_confine(words[0], config, NULL, why);
     if (e == ERR_OK) {
         e = open_cafe(cafe, words[0], config, &key, why);
         keys_wipe(&key, sizeof key);

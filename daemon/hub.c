@@ -7,6 +7,7 @@
 #include "daemon/base/process.h"
 #include "daemon/box.h"
 #include "daemon/command.h"
+#include "daemon/exchange/courier.h"
 #include "daemon/exchange/delivery.h"
 #include "daemon/exchange/setup.h"
 #include "daemon/hub_backup.h"
@@ -190,6 +191,7 @@ run_run(const char *const *words, const char *const *values, struct err_text *wh
     struct hub *hub = calloc(1, sizeof *hub);
     struct config *config = NULL;
     struct key_file key;
+    char program[PATH_SIZE];
     (void)values;
     process_harden();
     enum err e = hub != NULL ? ERR_OK : err_set(ERR_MEM, why, "out of memory");
@@ -197,6 +199,8 @@ run_run(const char *const *words, const char *const *values, struct err_text *wh
         e = hub_load(words[0], &config, why);
     if (e == ERR_OK)
         e = read_key(words[0], &key, why);
+    if (e == ERR_OK)
+        e = box_confine(words[0], config, courier_program(NULL, program, sizeof program), why);
     if (e == ERR_OK) {
         e = open_hub(hub, words[0], config, &key, why);
         keys_wipe(&key, sizeof key); /* the socket has its own copy */

@@ -8,10 +8,10 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#if defined(__SANITIZE_ADDRESS__)
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
 #define LEAKS_ARE_COUNTED 1
 #elif defined(__has_feature)
-#if __has_feature(address_sanitizer)
+#if __has_feature(address_sanitizer) || __has_feature(thread_sanitizer)
 #define LEAKS_ARE_COUNTED 1
 #endif
 #endif
@@ -39,6 +39,16 @@ process_harden(void)
 #endif
     (void)prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0);
     (void)signal(SIGPIPE, SIG_IGN);
+}
+
+bool
+process_is_watched(void)
+{
+#ifdef LEAKS_ARE_COUNTED
+    return true;
+#else
+    return false;
+#endif
 }
 
 uint64_t

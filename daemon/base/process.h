@@ -2,6 +2,7 @@
 #ifndef DAEMON_BASE_PROCESS_H
 #define DAEMON_BASE_PROCESS_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 enum {
@@ -12,6 +13,9 @@ enum {
  * file descriptors 0 to 2 open. Cannot fail in a way that matters: what the system refuses stays
  * as it was. */
 void process_harden(void);
+
+/* Is this a build whose sanitizer looks at its own process from outside? */
+bool process_is_watched(void);
 
 /* Raises the limit of open files as far as allowed; what it is then. */
 uint64_t process_files(void);

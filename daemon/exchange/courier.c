@@ -56,8 +56,8 @@ now_ms(void)
 /* ---------------------------------------------------------------- starting */
 
 /* Beside this program, or where make install puts it. */
-static void
-find_program(const char *given, char *out, size_t size)
+const char *
+courier_program(const char *given, char *out, size_t size)
 {
     char self[2048];
     ssize_t n = readlink("/proc/self/exe", self, sizeof self - 1);
@@ -71,6 +71,7 @@ find_program(const char *given, char *out, size_t size)
         (void)snprintf(out, size, "%s/knockbox-send", self);
     if (given == NULL && access(out, X_OK) != 0)
         (void)snprintf(out, size, "%s/../libexec/knockbox/knockbox-send", self);
+    return out;
 }
 
 static void
@@ -144,7 +145,7 @@ run_program(struct courier *courier, const char *given, struct err_text *why)
 {
     char program[PATH_MAX];
     int ends[2];
-    find_program(given, program, sizeof program);
+    (void)courier_program(given, program, sizeof program);
     if (socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, ends) != 0)
         return err_set(ERR_IO, why, "no socket for knockbox-send: %s", strerror(errno));
     int rc = spawn(courier, program, ends[1]);

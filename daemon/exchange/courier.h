@@ -52,4 +52,7 @@ void courier_watch(struct courier *courier);
 /* Ends it without a word. NULL is fine. */
 void courier_stop(struct courier *courier);
 
+/* Where knockbox-send is: `given`, beside this program, or in its libexec folder. Returns `out`. */
+const char *courier_program(const char *given, char *out, size_t size);
+
 #endif

@@ -256,6 +256,17 @@ revoke_heirs(struct hub_keys *k, struct store_txn *txn, const uint8_t key[KEY_SI
     return e;
 }
 
+/* The same in memory only: they are out also when the disk is full. */
+static void
+ban_heirs(struct hub_keys *k, const uint8_t key[KEY_SIZE])
+{
+    struct key_entry heir;
+    for (size_t i = 0; keyring_nth(k->options.ring, i, &heir);)
+        if (!heir.fresh || memcmp(heir.renews, key, KEY_SIZE) != 0 ||
+            ban(k, heir.key, NULL) != ERR_OK)
+            i++;
+}
+
 /* A banned key that the ring still lets in: banned here first, then written down. */
 static enum err
 take_ban(void *owner, const uint8_t key[KEY_SIZE], struct err_text *why)
@@ -279,6 +290,7 @@ take_ban(void *owner, const uint8_t key[KEY_SIZE], struct err_text *why)
     if (e == ERR_OK)
         e = store_commit(&txn, why);
     store_abort(&txn);
+    ban_heirs(k, key);
     k->options.wrote(k->options.owner);
     if (e != ERR_FULL)
         return e;

@@ -5,6 +5,7 @@
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
 #include <signal.h>
+#include <dirent.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -492,6 +493,108 @@ Test(renewal, of_a_desk_is_one_command, .timeout = 90)
     expect_only_key(hub, fresh);
     said = run_program("knockbox", "status", "--at", endpoint, "--key", key, "--json", NULL);
     cr_expect(eq(int, said.status, 0), "%s", said.err);
+    cr_expect(eq(int, end_daemon(&h), 0));
+    place_done(place);
+}
+
+/* ---------------------------------------------------------------- least rights */
+
+static bool
+file_has(const char *path, const char *line)
+{
+    char text[TEXT_MOST];
+    FILE *file = fopen(path, "r");
+    cr_assert(file != NULL, "%s", path);
+    text[fread(text, 1, sizeof text - 1, file)] = '\0';
+    fclose(file);
+    return strstr(text, line) != NULL;
+}
+
+/* Every thread: those of the message library too. Returns how many there are. */
+static int
+expect_each_thread(pid_t pid, const char *line)
+{
+    char path[PLACE * 4];
+    struct dirent *task = NULL;
+    int n = 0;
+    snprintf(path, sizeof path, "/proc/%d/task", (int)pid);
+    DIR *folder = opendir(path);
+    cr_assert(folder != NULL);
+    while ((task = readdir(folder)) != NULL) {
+        if (task->d_name[0] == '.')
+            continue;
+        snprintf(path, sizeof path, "/proc/%d/task/%s/status", (int)pid, task->d_name);
+        cr_expect(file_has(path, line), "thread %s of %d: %s", task->d_name, (int)pid, line);
+        n++;
+    }
+    closedir(folder);
+    return n;
+}
+
+static void
+expect_least_rights(const struct daemon *d, int threads)
+{
+    char path[PLACE];
+    snprintf(path, sizeof path, "/proc/%d/limits", (int)d->pid);
+    cr_expect(file_has(path, "Max core file size        0                    0"));
+    cr_expect(expect_each_thread(d->pid, "NoNewPrivs:\t1") >= threads);
+    if (!log_says(d, "not confined") && !log_says(d, "does not confine"))
+        (void)expect_each_thread(d->pid, "Seccomp:\t2");
+}
+
+Test(rights, of_running_daemons_are_few, .timeout = 60)
+{
+    char place[PLACE];
+    place_make(place);
+    IN(place, "hub", hub);
+    IN(place, "cafe", cafe);
+    struct daemon h = start_hub(hub);
+    join_cafe(hub, cafe, "quayside");
+    struct daemon c = start_daemon("knockbox-cafe", cafe);
+    wait_for_answer(hub, "status", "\"online\":true");
+    expect_least_rights(&h, 4); /* the loop, keys, and two of the message library */
+    expect_least_rights(&c, 3);
+    cr_expect(eq(int, end_daemon(&c), 0));
+    cr_expect(eq(int, end_daemon(&h), 0));
+    place_done(place);
+}
+
+/* The page on operations says how; cafés keep their keys and get the hub's new one by hand. */
+Test(renewal, of_the_hubs_own_key_goes_as_the_page_says, .timeout = 90)
+{
+    char place[PLACE], listen[PLACE], line[200], fresh[80], text[TEXT_MOST];
+    place_make(place);
+    IN(place, "hub", hub);
+    IN(place, "cafe", cafe);
+    IN(hub, "hub.key", key);
+    IN(hub, "hub.conf", conf);
+    IN(place, "old.conf", old_conf);
+    IN(cafe, "cafe.conf", settings);
+    struct daemon h = start_hub(hub);
+    import_catalogue(hub, "quayside");
+    join_cafe(hub, cafe, "quayside");
+    cr_expect(eq(int, end_daemon(&h), 0));
+    cr_assert(unlink(key) == 0 && rename(conf, old_conf) == 0);
+    cr_assert(run_program("knockbox-hub", "init", hub, NULL).status == 0);
+    cr_assert(rename(old_conf, conf) == 0);
+    public_of(key, fresh);
+    h = start_daemon("knockbox-hub", hub);
+    endpoint_of(hub, listen);
+    FILE *file = fopen(settings, "r");
+    text[fread(text, 1, sizeof text - 1, file)] = '\0';
+    fclose(file);
+    char *at = strstr(text, "hub.key ");
+    cr_assert(at != NULL);
+    memcpy(at + strlen("hub.key "), fresh, 64);
+    file = fopen(settings, "w");
+    for (char *rest = text, *one; (one = strsep(&rest, "\n")) != NULL && *one != '\0';) {
+        snprintf(line, sizeof line, "hub.connect %s", listen); /* the tests' hub changes its port */
+        fprintf(file, "%s\n", strncmp(one, "hub.connect ", 12) == 0 ? line : one);
+    }
+    fclose(file);
+    struct daemon c = start_daemon("knockbox-cafe", cafe);
+    wait_for_answer(hub, "status", "\"online\":true");
+    cr_expect(eq(int, end_daemon(&c), 0));
     cr_expect(eq(int, end_daemon(&h), 0));
     place_done(place);
 }
