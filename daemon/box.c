@@ -70,13 +70,18 @@ watch_store(void *owner)
     box_fail(box, ERR_IO, &why);
 }
 
-/* The rest of the records goes on being read and written meanwhile. */
-static const char *
-damage_advice(const struct box *box)
+/* What to do about it; the other records go on being read and written meanwhile. */
+static void
+tell_damage(const struct box *box, const char *what)
 {
-    return box->options.is_hub
-               ? ": put the newest backup in its place (knockbox-hub restore); cafés send the rest"
-               : ": stop this daemon and say knockbox-cafe rescue";
+    if (box->options.is_hub)
+        diag_error("the check of the chains stopped: %s: put the newest backup in its place: "
+                   "knockbox-hub restore FILE NEW-FOLDER --keys FILE; cafés send what it lacks",
+                   what);
+    else
+        diag_error("the check of the chains stopped: %s: stop this daemon, then: knockbox-cafe "
+                   "rescue %.300s",
+                   what, box->options.dir);
 }
 
 /* One piece of the daily check of every chain. */
@@ -96,9 +101,10 @@ check_piece(struct box *box)
         e = store_check_step(box->check, &done, &why);
     if (e == ERR_OK && !done)
         return;
-    if (e != ERR_OK)
-        diag_error("the check of the chains stopped: %s%s", why.s,
-                   e == ERR_DAMAGED ? damage_advice(box) : "");
+    if (e == ERR_DAMAGED)
+        tell_damage(box, why.s);
+    else if (e != ERR_OK)
+        diag_error("the check of the chains stopped: %s", why.s);
     store_check_free(box->check);
     box->check = NULL;
     box->checked_ms = now != 0 ? now : 1;

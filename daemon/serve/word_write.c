@@ -346,6 +346,8 @@ check_first(struct writing *writing, struct result *result, struct err_text *why
 {
     enum write_mode mode = writing->mode;
     enum err e = serve_catalogue(writing->call->serve, why);
+    if (e == ERR_DAMAGED)
+        e = ERR_OK; /* a record that rotted: the catalogue as it was; writing goes on */
     if (mode == WRITE_IMPORT || e != ERR_OK)
         return e;
     writing->mode = WRITE_CHECK;

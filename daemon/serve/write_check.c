@@ -109,6 +109,14 @@ say_unknown(const struct reference *reference, const char *const *keys, unsigned
     return err_input(why, reference->field, code, want);
 }
 
+/* A record that rotted keeps the books from going on; what staff write down is taken all the same, and
+ * what does not fit is found by the books later. */
+static bool
+books_wait(enum err e)
+{
+    return e == ERR_DAMAGED;
+}
+
 /* A catalogue that has none of the kind says nothing: a box must work before it has come down. */
 static enum err
 check_reference(const struct writing *writing, const struct reference *reference, const char *code,
@@ -121,7 +129,7 @@ check_reference(const struct writing *writing, const struct reference *reference
         return ERR_OK;
     enum err e = ledger_catch_up(ledger, why); /* it may have come a moment ago */
     if (e != ERR_OK)
-        return e;
+        return books_wait(e) ? ERR_OK : e;
     n = catalogue_keys(ledger_catalogue(ledger), reference->kind, &keys);
     if (n == 0 || is_known(keys, n, code))
         return ERR_OK;
@@ -172,7 +180,7 @@ load_labels(const struct writing *writing, struct err_text *why)
     if (e == ERR_OK)
         e = ledger_rows(serve->options.ledger, SUBJECT_TUB, load_label, &serve->labels, why);
     serve->labels.loaded = e == ERR_OK;
-    return e;
+    return books_wait(e) ? ERR_OK : e;
 }
 
 static enum err
@@ -196,7 +204,7 @@ look_up_label(struct writing *writing, const struct draft *draft, struct err_tex
     arena_reset(&writing->other);
     if (e == ERR_OK)
         e = ledger_row(ledger, SUBJECT_TUB, draft->record->tub->tub, &writing->other, &row, why);
-    if (e == ERR_NOT_FOUND)
+    if (e == ERR_NOT_FOUND || books_wait(e))
         return ERR_OK;
     const Knockbox__TubRow *tub = (const Knockbox__TubRow *)row;
     if (e != ERR_OK || tub->state == KNOCKBOX__TUB_STATE__TUB_STATE_UNKNOWN)
@@ -248,7 +256,7 @@ check_close(const struct writing *writing, const struct draft *draft, struct err
     if (e == ERR_OK && closed)
         return err_input(why, "day", day_print(closes, day),
                          "a day that is not closed yet: correct its close instead");
-    return e;
+    return books_wait(e) ? ERR_OK : e;
 }
 
 enum err

@@ -196,3 +196,39 @@ Test(damage, a_store_that_does_not_open_is_set_aside_and_nothing_of_it_is_lost, 
     }
     pair_end(&p);
 }
+
+/* The file opens, one record in it is not what was written: the daily check, which begins at the
+ * start, says which and what to do; the hub has that record. */
+Test(damage, a_record_that_rotted_is_named_with_the_command_and_comes_back_from_the_hub,
+     .timeout = 120)
+{
+    struct pair p;
+    pair_start(&p);
+    cr_expect(eq(int, end_daemon(&p.c), 0));
+    rot(p.data, "Q003");
+    p.c = start_daemon("knockbox-cafe", p.cafe);
+    char command[PLACE * 3];
+    snprintf(command, sizeof command, "then: knockbox-cafe rescue %s", p.cafe);
+    wait_for_log(&p.c, command);
+    cr_expect(log_says(&p.c, "is not what was written"));
+    cr_expect(eq(int, log_tub(p.cafe, "Q011"), 0)); /* it goes on */
+    cr_expect(eq(int, end_daemon(&p.c), 0));
+    struct said said = run_program("knockbox-cafe", "rescue", p.cafe, NULL);
+    cr_assert(said.status == 0, "%s", said.err);
+    cr_expect(strstr(said.out, "not readable: record 3\n") != NULL, "%s", said.out);
+    p.c = start_daemon("knockbox-cafe", p.cafe);
+    wait_for_answer(p.cafe, "export", "\"Q003\"");
+    wait_for_answer(p.cafe, "export", "\"Q010\"");
+    cr_expect(eq(int, end_daemon(&p.c), 0));
+    said = run_program("knockbox-cafe", "rescue", p.cafe, NULL);
+    cr_expect(eq(int, said.status, 0), "%s", said.err);
+    p.c = start_daemon("knockbox-cafe", p.cafe);
+    wait_for_answer(p.hub, "export", "\"Q011\"");
+    for (int i = 1; i <= 11; i++) {
+        char tub[16];
+        snprintf(tub, sizeof tub, "\"Q%03d\"", i);
+        cr_expect(eq(uint, count_of(p.cafe, tub), 1), "%s", tub);
+        cr_expect(eq(uint, count_of(p.hub, tub), 1), "%s", tub);
+    }
+    pair_end(&p);
+}
