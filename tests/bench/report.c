@@ -2,6 +2,8 @@
  *
  *   bench_report WORKDIR [RECORDS [SITES]]       1000000 records of 1000 cafés, over one year
  *
+ * `why` (the records behind stock.closing_kg) and `span` (a week) fold all records again.
+ *
  * Cafés write tubs, readings, sales and closes (records.h); the kitchen fetches, makes a batch and
  * has waste collected every day. Prints lines `metric<TAB>value<TAB>unit`; a `first` figure is the
  * first question after a start. The store is made under WORKDIR, about 700 bytes a record, and stays
@@ -19,6 +21,7 @@
 #include "daemon/ledger/ledger.h"
 #include "daemon/report/forms.h"
 #include "daemon/report/report_month.h"
+#include "daemon/report/why.h"
 #include "proto/json.h"
 #include "proto/when.h"
 #include "tests/bench/records.h"
@@ -298,6 +301,26 @@ time_print(const struct place *p, int32_t month, const char *form, const char *m
     (void)fprintf(stderr, "%s: %zu bytes\n", metric, len);
 }
 
+/* Both fold all records: the records behind a figure, and a span of days. */
+static void
+time_folds(const struct place *p, int32_t month)
+{
+    struct span span = {.from = month_first_day(month) + 9, .to = month_first_day(month) + 15};
+    struct report_ask of_month = {.month = month}, of_days = {.span = &span};
+    struct table_model *model = NULL;
+    double start = bench_now(), used = bench_cpu();
+    must(report_why(p->ledger, p->store, &of_month, "stock.closing_kg", &model, &why), "why");
+    bench_print("report.why", bench_now() - start, "s");
+    bench_print("report.why", bench_cpu() - used, "s of processor");
+    table_free(model);
+    start = bench_now();
+    used = bench_cpu();
+    must(report_month(p->ledger, p->store, &of_days, &model, &why), "span");
+    bench_print("report.span", bench_now() - start, "s");
+    bench_print("report.span", bench_cpu() - used, "s of processor");
+    table_free(model);
+}
+
 static void
 close_month(const struct place *p, int32_t month)
 {
@@ -349,6 +372,7 @@ measure(struct store *store)
     bench_print("report.first", bench_now() - start, "s");
     time_print(&p, june, "json", "report.json");
     time_print(&p, june, "html", "report.page");
+    time_folds(&p, june);
     close_month(&p, first_open(&p, first));
     time_print(&p, first, "json", "report.closed_json");
     time_print(&p, june, "json", "report.json_after_close");
