@@ -114,12 +114,21 @@ cpu_limit(const struct child_options *o)
     return o->cpu_s > 0 ? o->cpu_s : usual < CPU_MOST_S ? usual : CPU_MOST_S;
 }
 
+/* With a sanitizer the shadow memory is larger than any limit. */
+#if defined(__SANITIZE_ADDRESS__)
+#define SHADOW_MEMORY 1
+#elif defined(__has_feature)
+#if __has_feature(address_sanitizer)
+#define SHADOW_MEMORY 1
+#endif
+#endif
+
 static void
 set_limits(const struct child *c, const struct child_options *o)
 {
     limit(c->pid, RLIMIT_CPU, cpu_limit(o));
     limit(c->pid, RLIMIT_CORE, 0);
-#ifndef __SANITIZE_ADDRESS__ /* its shadow memory is larger than any limit */
+#ifndef SHADOW_MEMORY
     limit(c->pid, RLIMIT_AS, (int64_t)(o->memory_mib > 0 ? o->memory_mib : MEMORY_MIB) << 20);
 #endif
 }
