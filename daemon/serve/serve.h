@@ -32,8 +32,8 @@ struct site_state {
     uint64_t behind;         /* records the site has and the hub has not, as last told */
     int64_t clock_offset_ms; /* site minus hub */
     bool forked;             /* an epoch went two ways and people have not settled it */
+    bool other_hub;          /* at a café: the hub was lately another one, or an older copy */
     bool enrolled;           /* has a machine of its own */
-    bool other_hub;          /* at a café: another store than before answers as the hub */
     uint64_t in_backup;      /* its records that stand in the hub's last backup, as far as told */
 };
 

@@ -296,6 +296,8 @@ settle_own_fork(struct hub_machine *m, const struct log_mark *at)
         diag_warning("sync: the hub's own log went two ways at record %" PRIu64 " of epoch "
                      "%" PRIu32 "; this side goes on as epoch %" PRIu32,
                      at->seq, at->epoch, into);
+    if (e == ERR_OK)
+        hub_machine_wrote(m); /* other sites may hold the other way too */
 }
 
 /* Further than what the site was known to have? After a lost ack it may be between two messages. */

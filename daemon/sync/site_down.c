@@ -8,7 +8,7 @@
 #include "daemon/store/row.h"
 #include "daemon/sync/site_int.h"
 
-static const char down_note[] = "sync.down";
+static const char down_note[] = "sync.down", fork_note[] = "sync.down-fork";
 
 /* How it stands in the note. */
 struct down_place {
@@ -17,12 +17,55 @@ struct down_place {
     uint8_t mark[MARK_SIZE], generation[MARK_SIZE], hash[HASH_SIZE];
 };
 
+/* Where the hub's log is held here with other bytes, in a note of its own. */
+struct fork_place {
+    uint64_t seq;
+    uint32_t epoch;
+    uint8_t mark[MARK_SIZE], spare[4];
+};
+
+static enum err
+load_fork(struct site_machine *m, struct store_view *view, struct err_text *why)
+{
+    struct fork_place place;
+    size_t len = 0;
+    enum err e = store_noted(view, fork_note, &place, sizeof place, &len, why);
+    if (e != ERR_OK || len != sizeof place)
+        return e == ERR_NOT_FOUND ? ERR_OK : e;
+    m->down_fork.epoch = place.epoch;
+    m->down_fork.seq = place.seq;
+    memcpy(m->down_fork.mark, place.mark, MARK_SIZE);
+    m->has_down_fork = true;
+    return ERR_OK;
+}
+
+static enum err
+note_fork(struct store_txn *txn, const struct log_mark *fork, struct err_text *why)
+{
+    struct fork_place place;
+    memset(&place, 0, sizeof place);
+    place.epoch = fork->epoch;
+    place.seq = fork->seq;
+    memcpy(place.mark, fork->mark, MARK_SIZE);
+    return store_note(txn, fork_note, &place, sizeof place, why);
+}
+
+/* A fork that was found earlier in the same epoch covers this one. */
+static bool
+is_covered(const struct site_machine *m, const struct log_mark *fork)
+{
+    return m->has_down_fork && wire_same_log(&m->down_fork, fork) && m->down_fork.seq <= fork->seq;
+}
+
 enum err
 site_load_down(struct site_machine *m, struct store_view *view, struct err_text *why)
 {
     struct down_place place;
     size_t len = 0;
-    enum err e = store_noted(view, down_note, &place, sizeof place, &len, why);
+    enum err e = load_fork(m, view, why);
+    if (e != ERR_OK)
+        return e;
+    e = store_noted(view, down_note, &place, sizeof place, &len, why);
     if (e == ERR_NOT_FOUND || (e == ERR_OK && len != sizeof place))
         return ERR_OK; /* none yet: all comes again, and repeats are harmless */
     if (e != ERR_OK)
@@ -119,13 +162,21 @@ send_ack(struct site_machine *m)
         wire_mark(&m->down, &upto);
         ack.upto = &upto;
     }
-    if (m->has_down_fork) { /* until the next message: the hub may not have heard it */
+    if (m->has_down_fork && m->tell_fork) {
         wire_mark(&m->down_fork, &at);
         ack.fork = &at;
     }
     message.what_case = KNOCKBOX__WIRE__WHAT_DOWN_ACK;
     message.down_ack = &ack;
     (void)site_send(m, &message); /* lost: the hub sends again, and gets the same answer */
+}
+
+void
+site_tell_down_fork(struct site_machine *m)
+{
+    m->tell_fork = m->has_down_fork;
+    if (m->tell_fork)
+        send_ack(m);
 }
 
 /* Does the message begin where we are? */
@@ -155,6 +206,9 @@ site_take_down(struct site_machine *m, const Knockbox__Down *down, struct err_te
         e = take_links(m, txn, down, &fork, &forked, why);
     if (e == ERR_OK)
         e = note_place(m, txn, &upto, why);
+    bool fresh = e == ERR_OK && forked && !is_covered(m, &fork);
+    if (fresh)
+        e = note_fork(txn, &fork, why);
     if (e == ERR_OK)
         e = store_commit(&txn, why);
     store_abort(&txn);
@@ -166,8 +220,10 @@ site_take_down(struct site_machine *m, const Knockbox__Down *down, struct err_te
         diag_warning("sync: the hub's own log went two ways at record %" PRIu64
                      " of epoch %" PRIu32,
                      fork.seq, fork.epoch);
-    m->has_down_fork = forked;
-    m->down_fork = fork;
+    if (fresh)
+        m->down_fork = fork;
+    m->has_down_fork = m->has_down_fork || forked;
+    m->tell_fork = forked; /* that this message came says that the hub heard what we told before */
     send_ack(m);
     return ERR_OK;
 }

@@ -51,10 +51,12 @@ struct site_machine {
     size_t n_branches;
     uint8_t generation[MARK_SIZE];
     bool has_generation;
+    int64_t other_hub_ms; /* wall clock when the hub was last another one, 0: never */
     struct log_mark down; /* how far the hub's log is held */
     bool has_down;
-    struct log_mark down_fork; /* held here with other bytes, as found in the last message */
+    struct log_mark down_fork; /* from here on the hub's log is held with other bytes */
     bool has_down_fork;
+    bool tell_fork;                       /* the hub may not have heard of it on this connection */
     uint64_t said_ms, heard_ms, asked_ms; /* monotonic: last word out, in, last Hello or Beat */
     int64_t asked_now_ms;                 /* wall clock that the last Hello or Beat carried */
     uint64_t noted_ms;
@@ -98,6 +100,7 @@ void site_set_acked(struct site_log *log, uint64_t seq, const uint8_t hash[HASH_
 uint64_t site_behind(const struct site_machine *m);
 
 /* site_recover.c */
+enum err site_load_hub(struct site_machine *m, struct store_view *view, struct err_text *why);
 enum err site_take_welcome(struct site_machine *m, const Knockbox__Welcome *welcome,
                            struct err_text *why);
 enum err site_take_fetched(struct site_machine *m, const Knockbox__Fetched *fetched,
@@ -105,6 +108,8 @@ enum err site_take_fetched(struct site_machine *m, const Knockbox__Fetched *fetc
 
 /* site_down.c */
 enum err site_load_down(struct site_machine *m, struct store_view *view, struct err_text *why);
+/* A new connection: the hub may not have heard of a fork of its own log. */
+void site_tell_down_fork(struct site_machine *m);
 enum err site_take_down(struct site_machine *m, const Knockbox__Down *down, struct err_text *why);
 
 #endif

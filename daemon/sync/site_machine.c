@@ -31,6 +31,8 @@ site_machine_new(const struct site_machine_options *options, struct site_machine
     if (e == ERR_OK)
         e = site_load_down(m, view, why);
     if (e == ERR_OK)
+        e = site_load_hub(m, view, why);
+    if (e == ERR_OK)
         e = site_load_logs(m, view, why);
     store_done(&view);
     if (e == ERR_OK)
@@ -321,6 +323,8 @@ site_machine_link(const struct site_machine *m)
     link.forked = m->n_branches > 0;
     for (size_t i = 0; i < m->n_logs; i++)
         link.in_backup += m->logs[i].backed;
+    link.other_hub =
+        m->other_hub_ms != 0 && site_now(m) - m->other_hub_ms < (int64_t)SITE_OTHER_HUB_MS;
     return link;
 }
 

@@ -12,9 +12,10 @@
 
 enum {
     SITE_WINDOW_MOST = 16,
-    SITE_BEAT_MS = 10000,   /* see beat_ms */
-    SITE_ANSWER_MS = 10000, /* a batch or a Hello without an answer: Hello again */
-    SITE_NOTE_MS = 1000,    /* the mark of what the hub has is noted at most that often */
+    SITE_BEAT_MS = 10000,             /* see beat_ms */
+    SITE_ANSWER_MS = 10000,           /* a batch or a Hello without an answer: Hello again */
+    SITE_NOTE_MS = 1000,              /* the mark of what the hub has is noted at most that often */
+    SITE_OTHER_HUB_MS = 7 * 86400000, /* so long people see that the hub was another one */
 };
 
 struct site_machine;
@@ -36,7 +37,7 @@ struct site_link {
     int64_t clock_offset_ms; /* site minus hub */
     uint64_t in_backup;      /* own records that the hub has declared to stand in a backup */
     bool forked;             /* an own epoch went two ways */
-    bool other_hub;          /* the hub's store is another one than before */
+    bool other_hub;          /* the hub's store is another one than before, or an older copy */
     char refused[256];       /* why the hub says no; "" when it does not */
 };
 

@@ -10,17 +10,79 @@
 
 /* ---------------------------------------------------------------- Welcome */
 
-static void
-take_generation(struct site_machine *m, const Knockbox__Welcome *welcome)
+static const char hub_note[] = "sync.hub";
+
+/* Which hub this was, and when it last was another one than before: for people, over restarts. */
+struct hub_place {
+    int64_t other_ms; /* 0: never */
+    uint8_t generation[MARK_SIZE];
+};
+
+enum err
+site_load_hub(struct site_machine *m, struct store_view *view, struct err_text *why)
 {
-    bool other =
-        m->has_generation && memcmp(m->generation, welcome->generation.data, MARK_SIZE) != 0;
-    if (other && !m->link.other_hub)
-        diag_warning("sync: the hub's store is another one than before (restored, or a second "
-                     "hub with its key); it gets again what it lacks, and nothing is deleted here");
-    m->link.other_hub = m->link.other_hub || other;
+    struct hub_place place;
+    size_t len = 0;
+    enum err e = store_noted(view, hub_note, &place, sizeof place, &len, why);
+    if (e != ERR_OK || len != sizeof place)
+        return e == ERR_NOT_FOUND ? ERR_OK : e;
+    memcpy(m->generation, place.generation, MARK_SIZE);
+    m->has_generation = true;
+    m->other_hub_ms = place.other_ms;
+    return ERR_OK;
+}
+
+static enum err
+write_hub_note(struct site_machine *m, struct err_text *why)
+{
+    struct store_txn *txn = NULL;
+    struct hub_place place = {.other_ms = m->other_hub_ms};
+    memcpy(place.generation, m->generation, MARK_SIZE);
+    enum err e = store_begin(m->options.store, &txn, why);
+    if (e == ERR_OK)
+        e = store_note(txn, hub_note, &place, sizeof place, why);
+    if (e == ERR_OK)
+        e = store_commit(&txn, why);
+    store_abort(&txn);
+    return e == ERR_FULL ? ERR_OK : e; /* a full disk is told elsewhere */
+}
+
+/* Has the hub less than it has acknowledged? A hub that only restarts never has. */
+static bool
+hub_lacks(const struct site_machine *m, struct store_view *view, const Knockbox__Welcome *welcome)
+{
+    for (size_t i = 0; i < m->n_logs; i++) {
+        const struct site_log *log = &m->logs[i];
+        struct log_mark hub = {.seq = 0}, found = {.seq = 0};
+        uint64_t noted = site_noted_acked(view, &log->now);
+        for (size_t k = 0; k < welcome->n_marks; k++) {
+            wire_place(welcome->marks[k], &hub);
+            if (wire_same_log(&hub, &log->now))
+                found = hub;
+        }
+        if (found.seq < (noted > log->acked ? noted : log->acked))
+            return true;
+    }
+    return false;
+}
+
+/* Two copies of one store have one generation, but the older lacks what the newer acknowledged. */
+static enum err
+take_generation(struct site_machine *m, const Knockbox__Welcome *welcome, bool lacks,
+                struct err_text *why)
+{
+    bool fresh =
+        !m->has_generation || memcmp(m->generation, welcome->generation.data, MARK_SIZE) != 0;
+    bool other = lacks || (fresh && m->has_generation);
     memcpy(m->generation, welcome->generation.data, MARK_SIZE);
     m->has_generation = true;
+    if (other) {
+        diag_warning("sync: the hub's store is another one than before, or an older copy "
+                     "(restored, or a second hub with its key); it gets again what it lacks, and "
+                     "nothing is deleted here");
+        m->other_hub_ms = site_now(m);
+    }
+    return fresh || other ? write_hub_note(m, why) : ERR_OK;
 }
 
 static void
@@ -63,19 +125,21 @@ take_mark(struct site_machine *m, struct store_view *view, const struct log_mark
 }
 
 static enum err
-take_marks(struct site_machine *m, const Knockbox__Welcome *welcome, struct err_text *why)
+take_marks(struct site_machine *m, const Knockbox__Welcome *welcome, bool *out_lacks,
+           struct err_text *why)
 {
     static const uint8_t none[HASH_SIZE];
     struct store_view *view = NULL;
     struct log_mark hub;
+    if (welcome->n_marks > WIRE_MARKS)
+        return err_set(ERR_PEER, why, "the hub has more than %d epochs of this site", WIRE_MARKS);
+    enum err e = store_look(m->options.store, &view, why);
+    *out_lacks = e == ERR_OK && hub_lacks(m, view, welcome);
     for (size_t i = 0; i < m->n_logs; i++) {
         site_set_acked(&m->logs[i], 0, none);
         m->logs[i].backed = 0; /* this hub declares its own backups, or none */
     }
     m->n_tasks = m->task = 0;
-    if (welcome->n_marks > WIRE_MARKS)
-        return err_set(ERR_PEER, why, "the hub has more than %d epochs of this site", WIRE_MARKS);
-    enum err e = store_look(m->options.store, &view, why);
     for (size_t i = 0; e == ERR_OK && i < welcome->n_marks; i++) {
         wire_place(welcome->marks[i], &hub);
         e = take_mark(m, view, &hub, why);
@@ -106,9 +170,11 @@ site_take_welcome(struct site_machine *m, const Knockbox__Welcome *welcome, stru
     enum err e = wire_check_version(welcome->version, "the hub", why);
     if (e != ERR_OK)
         return e;
-    take_generation(m, welcome);
+    bool lacks = false;
     m->has_down = m->has_down && welcome->down != NULL;
-    e = take_marks(m, welcome, why);
+    e = take_marks(m, welcome, &lacks, why);
+    if (e == ERR_OK)
+        e = take_generation(m, welcome, lacks, why);
     if (e != ERR_OK)
         return e;
     if (m->n_tasks > 0) {
@@ -118,6 +184,7 @@ site_take_welcome(struct site_machine *m, const Knockbox__Welcome *welcome, stru
     }
     m->state = SITE_RUN;
     m->note_due = true;
+    site_tell_down_fork(m);
     return site_pump(m, why);
 }
 

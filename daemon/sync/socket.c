@@ -152,6 +152,8 @@ socket_bind(void *socket, const char *endpoint, struct err_text *why)
         return err_set(ERR_BUSY, why,
                        "listen %s: another program has this port; set another one in hub.conf",
                        endpoint);
-    return err_set(ERR_INPUT, why, "listen %s: %s; is this an address of this machine?", endpoint,
-                   zmq_strerror(zmq_errno()));
+    if (zmq_errno() == EADDRNOTAVAIL || zmq_errno() == ENODEV || zmq_errno() == EINVAL)
+        return err_set(ERR_INPUT, why, "listen %s: %s; is this an address of this machine?",
+                       endpoint, zmq_strerror(zmq_errno()));
+    return err_set(ERR_IO, why, "listen %s: %s", endpoint, zmq_strerror(zmq_errno()));
 }

@@ -3,6 +3,7 @@
 
 #include <criterion/criterion.h>
 #include <dirent.h>
+#include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -26,6 +27,7 @@ struct message {
     uint8_t *bytes;
     size_t len;
     unsigned connection; /* of the café when it was sent: an old one is dead */
+    int64_t due_ms;      /* not delivered before */
 };
 
 struct queue {
@@ -55,6 +57,9 @@ struct world {
     struct box hub, cafes[WORLD_CAFES];
     unsigned n;
     unsigned drop, twice, out_of_order;
+    unsigned hold_in, repeat_in; /* counted down by each message that is sent; 0: none */
+    int64_t hold_ms, repeat_ms;
+    unsigned stirring;  /* messages delivered that are no beat */
     int64_t stirred_ms; /* when something other than a beat was last delivered or written */
     /* Every record that was acknowledged to a person: id and whose. */
     struct written {
@@ -140,7 +145,18 @@ put(struct queue *q, const uint8_t *bytes, size_t len, unsigned connection)
     m->bytes = malloc(len);
     m->len = len;
     m->connection = connection;
+    m->due_ms = 0;
     memcpy(m->bytes, bytes, len);
+}
+
+/* The first message that is due; the number of messages when none is. */
+static unsigned
+first_due(const struct world *w, const struct queue *q)
+{
+    unsigned i = 0;
+    while (i < q->n && q->items[i].due_ms > w->now_ms)
+        i++;
+    return i;
 }
 
 static void
@@ -160,6 +176,12 @@ into(struct world *w, struct queue *q, const Knockbox__Wire *message, unsigned c
     if (world_chance(w, 1000) < w->drop)
         return;
     put(q, w->frame, len, connection);
+    if (w->hold_in > 0 && --w->hold_in == 0)
+        q->items[q->n - 1].due_ms = w->now_ms + w->hold_ms;
+    if (w->repeat_in > 0 && --w->repeat_in == 0) {
+        put(q, w->frame, len, connection);
+        q->items[q->n - 1].due_ms = w->now_ms + w->repeat_ms;
+    }
     if (world_chance(w, 1000) < w->twice)
         put(q, w->frame, len, connection);
     if (q->n > 1 && world_chance(w, 1000) < w->out_of_order) {
@@ -253,7 +275,8 @@ struct world *
 world_new(unsigned cafes, uint64_t seed)
 {
     struct world *w = calloc(1, sizeof *w);
-    snprintf(w->dir, sizeof w->dir, "/tmp/knockbox-world-XXXXXX");
+    snprintf(w->dir, sizeof w->dir, "%s/knockbox-world-XXXXXX",
+             access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp"); /* no disk is tried here */
     cr_assert(mkdtemp(w->dir) != NULL);
     w->random = seed;
     w->now_ms = INT64_C(1772496000000); /* 2026-03-03 */
@@ -480,6 +503,20 @@ world_is_cut(const struct world *w, int cafe)
 }
 
 void
+world_hold(struct world *w, unsigned n, int64_t ms)
+{
+    w->hold_in = n;
+    w->hold_ms = ms;
+}
+
+void
+world_repeat(struct world *w, unsigned n, int64_t ms)
+{
+    w->repeat_in = n;
+    w->repeat_ms = ms;
+}
+
+void
 world_weather(struct world *w, unsigned drop, unsigned twice, unsigned out_of_order)
 {
     w->drop = drop;
@@ -490,17 +527,19 @@ world_weather(struct world *w, unsigned drop, unsigned twice, unsigned out_of_or
 /* ---------------------------------------------------------------- time and messages */
 
 static void
-deliver(struct world *w, struct box *b, struct queue *q)
+deliver(struct world *w, struct box *b, struct queue *q, unsigned at)
 {
-    struct message m = q->items[0];
+    struct message m = q->items[at];
     const Knockbox__Wire *message = NULL;
     struct peer peer = peer_of(b);
     q->n--;
-    memmove(&q->items[0], &q->items[1], q->n * sizeof q->items[0]);
+    memmove(&q->items[at], &q->items[at + 1], (q->n - at) * sizeof q->items[0]);
     must(wire_unpack(m.bytes, m.len, &w->arena, &message, why));
     b->delivered++;
-    if (message->what_case != KNOCKBOX__WIRE__WHAT_BEAT)
+    if (message->what_case != KNOCKBOX__WIRE__WHAT_BEAT) {
         w->stirred_ms = w->now_ms;
+        w->stirring++;
+    }
     if (m.connection == b->connection && q == &b->up)
         hub_machine_message(w->hub.hub_machine, &peer, b->site, message);
     else if (m.connection == b->connection)
@@ -528,9 +567,10 @@ deliver_one(struct world *w)
     for (unsigned i = 0; i < w->n * 2; i++) {
         struct box *b = &w->cafes[(start + i) % (w->n * 2) / 2];
         struct queue *q = (start + i) % 2 == 0 ? &b->up : &b->down;
-        if (q->n == 0)
+        unsigned at = first_due(w, q);
+        if (at == q->n)
             continue;
-        deliver(w, b, q);
+        deliver(w, b, q, at);
         return true;
     }
     return false;
@@ -602,17 +642,34 @@ say(struct world *w)
             (long long)(w->now_ms - w->stirred_ms));
 }
 
-bool
-world_settle(struct world *w)
+/* Until that many stirring messages, or until it is quiet: *out_quiet. false: it did not end. */
+static bool
+run(struct world *w, unsigned until, bool *out_quiet)
 {
     w->stirred_ms = w->now_ms;
     for (unsigned i = 0; i < SETTLE_STEPS; i++) {
-        world_step(w);
-        if (w->now_ms - w->stirred_ms > SETTLE_MS && is_quiet(w))
+        *out_quiet = w->now_ms - w->stirred_ms > SETTLE_MS && is_quiet(w);
+        if (*out_quiet || w->stirring >= until)
             return true;
+        world_step(w);
     }
     say(w);
     return false;
+}
+
+bool
+world_settle(struct world *w)
+{
+    bool quiet = false;
+    return run(w, UINT_MAX, &quiet);
+}
+
+bool
+world_run(struct world *w, unsigned n)
+{
+    bool quiet = false;
+    cr_assert(run(w, w->stirring + n, &quiet), "it does not end");
+    return !quiet;
 }
 
 /* ---------------------------------------------------------------- disks */
@@ -700,6 +757,12 @@ world_clone(struct world *w, int cafe)
     return number;
 }
 
+int
+world_machines(const struct world *w)
+{
+    return (int)w->n;
+}
+
 /* ---------------------------------------------------------------- what is true */
 
 static int
@@ -782,6 +845,18 @@ unsigned
 world_down_extra(struct world *w, int cafe)
 {
     return down_difference(w, cafe, false);
+}
+
+unsigned
+world_own_missing(struct world *w, int cafe)
+{
+    uint8_t(*ids)[16] = calloc(IDS_MOST, 16);
+    unsigned n = ids_at(w, w->cafes[cafe].store, w->cafes[cafe].site, ids), missing = 0;
+    for (unsigned i = 0; i < w->n_written; i++)
+        missing +=
+            w->written[i].site == cafe && bsearch(w->written[i].id, ids, n, 16, by_id) == NULL;
+    free(ids);
+    return missing;
 }
 
 bool

@@ -47,6 +47,12 @@ void world_shift_clock(struct world *w, int who, int64_t ms); /* the wall clock 
 /* Delivers, commits and ticks until nothing moves any more and all joined cafés are caught up.
  * false: it did not end. */
 bool world_settle(struct world *w);
+/* The same until `n` more messages were delivered that are no beat. false: it was quiet before. */
+bool world_run(struct world *w, unsigned n);
+/* The message that is sent as the n-th from now on any wire is held back for so long, and overtaken. */
+void world_hold(struct world *w, unsigned n, int64_t ms);
+/* It is delivered once more after that time, if its connection is still there. */
+void world_repeat(struct world *w, unsigned n, int64_t ms);
 /* One thing: a message, a commit, or a second of time when there is neither. */
 void world_step(struct world *w);
 
@@ -58,6 +64,7 @@ void world_restart(struct world *w, int who);
 void world_wipe(struct world *w, int who); /* an empty store */
 /* A second machine with the same card; returns its number. It is cut at first. */
 int world_clone(struct world *w, int cafe);
+int world_machines(const struct world *w); /* cafés and clones */
 
 /* A backup of the hub as it is now, declared to the cafés; gone when the hub restarts. */
 void world_back_up(struct world *w);
@@ -73,11 +80,12 @@ struct tally {
 struct tally world_tally(struct world *w, int cafe);    /* of this café's site */
 unsigned world_down_missing(struct world *w, int cafe); /* records it should have seen */
 unsigned world_down_extra(struct world *w, int cafe);   /* records it should not have */
-bool world_chains_fit(struct world *w);                 /* every store verifies */
-bool world_forked(struct world *w, int cafe);           /* the hub says so */
-unsigned world_epochs(struct world *w, int cafe);       /* own epochs at the café */
-uint64_t world_behind(struct world *w, int cafe);       /* as the hub shows it */
-int64_t world_offset(struct world *w, int cafe);        /* as the hub shows it */
+unsigned world_own_missing(struct world *w, int cafe); /* of its site's records, not in its store */
+bool world_chains_fit(struct world *w);                /* every store verifies */
+bool world_forked(struct world *w, int cafe);          /* the hub says so */
+unsigned world_epochs(struct world *w, int cafe);      /* own epochs at the café */
+uint64_t world_behind(struct world *w, int cafe);      /* as the hub shows it */
+int64_t world_offset(struct world *w, int cafe);       /* as the hub shows it */
 bool world_online(struct world *w, int cafe);
 bool world_other_hub(struct world *w, int cafe); /* the café says: another store than before */
 unsigned world_delivered(const struct world *w, int cafe);     /* messages on its wire so far */
