@@ -6,7 +6,7 @@ in any order, in pieces of a sector. After a sync that failed, what it covered s
 good, even if a later one succeeds. Of the names, any prefix of the creations, renames and removals
 survives: in mode `ext4` a sync of any file keeps all earlier ones, in mode `strict` (POSIX) only a
 sync of a folder. With `garble`, so many percent of the pieces in flight hold neither old nor new
-bytes, as SD cards do."""
+bytes, as SD cards do. A `deaf` disk heeds no sync: to try the drivers themselves."""
 import os
 import shutil
 import struct
@@ -89,8 +89,8 @@ class File:
 
 
 class Model:
-    def __init__(self, mode='ext4', sector=512, garble=0):
-        self.mode, self.sector, self.garble = mode, sector, garble
+    def __init__(self, mode='ext4', sector=512, garble=0, deaf=False):
+        self.mode, self.sector, self.garble, self.deaf = mode, sector, garble, deaf
 
     def __str__(self):
         return '%s, %d bytes%s' % (self.mode, self.sector, ', %d %% rubbish' % self.garble if self.garble else '')
@@ -131,8 +131,9 @@ class Disk:
         if kind == 'N':
             self.notes.append(data.decode())
         elif kind in 'WMT' and isinstance(f, File):
-            f.ops.append(['T' if kind == 'T' else 'W', off, data, 'sure' if kind == 'M' else 'pending', at])
-        elif kind in 'SF':
+            sure = kind == 'M' and not self.model.deaf
+            f.ops.append(['T' if kind == 'T' else 'W', off, data, 'sure' if sure else 'pending', at])
+        elif kind in 'SF' and not self.model.deaf:
             if isinstance(f, File):
                 f.sync(start, kind == 'S')
             if kind == 'S' and (self.model.mode == 'ext4' or not isinstance(f, File)):

@@ -182,12 +182,13 @@ class Town:
 class Daemon:
     """A daemon of ours; its words go to a file beside its folder."""
 
-    def __init__(self, town, program, folder, env=None):
+    def __init__(self, town, program, folder, env=None, files=None):
         self.town, self.program, self.folder = town, program, folder
         self.log = folder.rstrip('/') + '.log'
         with open(self.log, 'ab') as log:
             self.begin = log.tell()
-            self.p = subprocess.Popen([os.path.join(town.bin, program), 'run', folder], env=town.env(**(env or {})),
+            limit = ['prlimit', '--nofile=%d' % files] if files else []
+            self.p = subprocess.Popen(limit + [os.path.join(town.bin, program), 'run', folder], env=town.env(**(env or {})),
                                       stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=log)
         self.born = time.monotonic()
         self.ready_s = None

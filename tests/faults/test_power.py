@@ -66,6 +66,18 @@ def hub(a, t):
                        lambda folder, promised: kit.whole(town, 'knockbox-hub', folder, promised), 'hub')
 
 
+def deaf_disk(a, t):
+    """The trial of the trial: were no sync heeded, records would be lost, and that is found."""
+    with kit.Town(a) as town:
+        recording = record_hub(town, 20)
+        seen = kit.Tally()
+        seen.shown = 100  # not a word of them
+        model = disk.Model(deaf=True)
+        each_state(seen, recording, 40, kit.randomly(a.seed, 'deaf'), model,
+                   lambda folder, promised: kit.whole(town, 'knockbox-hub', folder, promised), 'deaf')
+        t.check(seen.failed > 5, 'a disk that heeds no sync goes unnoticed: %d of 40' % seen.failed)
+
+
 def failed_sync(a, t):
     """The n-th sync fails: what it covered is never promised, whatever later syncs say."""
     for error in ('EIO', 'ENOSPC'):
@@ -305,4 +317,4 @@ def rescue(a, t):
 
 if __name__ == '__main__':
     arguments = kit.arguments(__doc__, states=100, failed=2, pairs=20)
-    kit.run_parts(arguments, [hub, failed_sync, rubbish, init, enrol_and_revoke, sync, backup, restore, rescue], kit.Tally())
+    kit.run_parts(arguments, [hub, deaf_disk, failed_sync, rubbish, init, enrol_and_revoke, sync, backup, restore, rescue], kit.Tally())

@@ -1,0 +1,49 @@
+#!/bin/sh
+# long.sh: the trials of faults that take longer than a minute, for before a release.
+#   sh tests/long.sh [SEED] [PART...]     PART: kill power full sweep rot twice clock hostile line steps lives
+#                                         (all of them). SEED: of the day, unless given; printed.
+# Uses the release build in $BUILD/release (default ./build), made when it is not there. A failure is
+# seen again with the same seed and part. TIMES=10: ten times the counts below.
+set -eu
+cd "$(dirname "$0")/.."
+BUILD=${BUILD:-build}
+TIMES=${TIMES:-1}
+SEED=${1:-$(date +%Y%m%d)}
+[ $# -eq 0 ] || shift
+parts=${*:-kill power full sweep rot twice clock hostile line steps lives}
+folder=$BUILD/release
+
+[ -d "$folder" ] || cmake -S . -B "$folder" -G Ninja -C tests/config/release.cmake >"$folder.configure.log" 2>&1
+cmake --build "$folder" >"$folder.build.log" 2>&1 || { tail -n 60 "$folder.build.log"; exit 1; }
+
+failed=
+times() { echo $(($1 * TIMES)); }
+driver() { # name, counts
+    name=$1
+    shift
+    python3 -B "tests/faults/test_$name.py" "$folder/bin" "$folder/faults" --seed "$SEED" "$@"
+}
+part() {
+    case $1 in
+        kill) driver kill --kills "$(times 1000)" ;;
+        power) driver power --states "$(times 3000)" --failed 50 --pairs "$(times 100)" ;;
+        full) driver full --synckb 160 ;;
+        sweep) driver sweep --all 1 --alloc 1 ;;
+        rot) driver rot --stride 1 --random "$(times 10000)" --hubs "$(times 300)" ;;
+        twice) driver twice --rounds 100 ;;
+        clock) driver clock --jumps "$(times 200)" ;;
+        hostile) for i in $(seq "$(times 5)"); do driver hostile --flood 4000 --seed $((SEED + i)) || return 1; done ;;
+        line) driver line --lines "$(times 50)" ;;
+        steps) TEST_STEP=1 TEST_SEED=$SEED "$folder/tests/test_world_steps" --jobs 2 ;;
+        lives) TEST_SEED=$SEED TEST_RUNS=$(times 500) "$folder/tests/test_world_sync" --filter '*/*random*' --timeout 36000 ;;
+        *) echo "long.sh: no part $1" >&2; return 2 ;;
+    esac
+}
+
+echo "seed $SEED"
+for name in $parts; do
+    echo "== $name"
+    part "$name" || failed="$failed $name"
+done
+[ -z "$failed" ] || { echo "failed with seed $SEED:$failed"; exit 1; }
+echo "all right with seed $SEED"
