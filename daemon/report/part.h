@@ -50,7 +50,7 @@ part_fn part_avoided; /* after part_emissions, by it */
 part_fn part_costs;   /* since version 2 of the tables */
 part_fn part_product, part_batches, part_quality, part_safety, part_end;
 part_fn part_base_year; /* where the basis has one */
-part_fn part_capture; /* asked for by in->pictures */
+part_fn part_capture;   /* asked for by in->pictures */
 
 /* Fills what follows from the input alone: days, newest day, basis, edition. */
 void build_look_up(struct build *b);
