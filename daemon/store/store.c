@@ -220,6 +220,8 @@ load_last(struct store_view *view, struct err_text *why)
     struct row row = {0};
     uint64_t lsn = store_last(view);
     enum err e = lsn != 0 ? read_row(view, lsn, &row, why) : ERR_OK;
+    if (e == ERR_NOT_FOUND) /* its key is longer than it says */
+        return err_set(ERR_DAMAGED, why, "%s: the key of the last record is damaged", store->dir);
     store->last = store->last_now = (struct last){.lsn = lsn, .seq = row.seq, .log = row.log};
     if (e == ERR_OK && lsn != 0) {
         struct log *log = store->logs[row.log - 1];
