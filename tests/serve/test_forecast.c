@@ -40,7 +40,7 @@ struct book {
     FILE *f;
 };
 
-static void
+__attribute__((format(printf, 2, 3))) static void
 put(struct book *book, const char *format, ...)
 {
     va_list args;
