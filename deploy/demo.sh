@@ -82,7 +82,7 @@ echo "catalogue written in the hub's log"
 
 say "Four cafés join with one-time codes"
 # Ropewalk's line to the hub goes through a relay of one connection that we can cut.
-relay_port() { sed -n 's/.*listening on .*:\([0-9]*\)$/\1/p' "$town/relay.log" | head -n 1; }
+relay_port() { sed -n 's/.*listening on .*:\([0-9]*\)$/\1/p' "$town/relay.log" 2>/dev/null | head -n 1; }
 relay() { # port
     socat -d -d "TCP-LISTEN:$1,bind=127.0.0.1,reuseaddr" "TCP:${endpoint#tcp://}" 2>"$town/relay.log" &
     relay_pid=$!
