@@ -176,8 +176,11 @@ log_unpack(const uint8_t *value, size_t len, struct log_mark *out_mark)
     log_check(value, len, check);
     if (memcmp(check, value + LOG_CHECK, CHECK_SIZE) != 0)
         return false;
-    memset(out_mark, 0, sizeof *out_mark);
     uint64_t flags = get_number(value + LOG_FLAGS, 4);
+    if ((flags & ~(uint64_t)(FLAG_PARTIAL | FLAG_OWN)) != 0 ||
+        memchr(value + LOG_HEAD, '\0', len - LOG_HEAD) != NULL)
+        return false;
+    memset(out_mark, 0, sizeof *out_mark);
     out_mark->epoch = (uint32_t)get_number(value + LOG_EPOCH, 4);
     memcpy(out_mark->mark, value + LOG_MARK, MARK_SIZE);
     out_mark->partial = (flags & FLAG_PARTIAL) != 0;

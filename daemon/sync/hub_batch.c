@@ -19,7 +19,8 @@ copy_records(const Knockbox__Batch *batch, struct hub_batch *out)
     uint8_t *at = (uint8_t *)(block + batch->n_records);
     for (size_t i = 0; i < batch->n_records; i++) {
         memset(&block[i], 0, sizeof block[i]);
-        memcpy(at, batch->records[i].data, batch->records[i].len);
+        if (batch->records[i].len > 0) /* an empty one has no data; it is refused later */
+            memcpy(at, batch->records[i].data, batch->records[i].len);
         block[i].bytes = at;
         block[i].len = batch->records[i].len;
         at += block[i].len;
