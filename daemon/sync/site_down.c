@@ -17,7 +17,7 @@ struct down_place {
     uint8_t mark[MARK_SIZE], generation[MARK_SIZE], hash[HASH_SIZE];
 };
 
-/* Where the hub's log is held here with other bytes, in a note of its own. */
+/* Where an epoch of the hub's log is held here with other bytes; one after the other in a note. */
 struct fork_place {
     uint64_t seq;
     uint32_t epoch;
@@ -25,36 +25,50 @@ struct fork_place {
 };
 
 static enum err
-load_fork(struct site_machine *m, struct store_view *view, struct err_text *why)
+load_forks(struct site_machine *m, struct store_view *view, struct err_text *why)
 {
-    struct fork_place place;
+    struct fork_place places[DOWN_FORKS];
     size_t len = 0;
-    enum err e = store_noted(view, fork_note, &place, sizeof place, &len, why);
-    if (e != ERR_OK || len != sizeof place)
+    enum err e = store_noted(view, fork_note, places, sizeof places, &len, why);
+    if (e != ERR_OK || len % sizeof places[0] != 0)
         return e == ERR_NOT_FOUND ? ERR_OK : e;
-    m->down_fork.epoch = place.epoch;
-    m->down_fork.seq = place.seq;
-    memcpy(m->down_fork.mark, place.mark, MARK_SIZE);
-    m->has_down_fork = true;
+    m->n_down_forks = len / sizeof places[0];
+    for (size_t i = 0; i < m->n_down_forks; i++) {
+        struct log_mark *fork = &m->down_forks[i];
+        fork->epoch = places[i].epoch;
+        fork->seq = places[i].seq;
+        memcpy(fork->mark, places[i].mark, MARK_SIZE);
+    }
     return ERR_OK;
 }
 
 static enum err
-note_fork(struct store_txn *txn, const struct log_mark *fork, struct err_text *why)
+note_forks(const struct site_machine *m, struct store_txn *txn, struct err_text *why)
 {
-    struct fork_place place;
-    memset(&place, 0, sizeof place);
-    place.epoch = fork->epoch;
-    place.seq = fork->seq;
-    memcpy(place.mark, fork->mark, MARK_SIZE);
-    return store_note(txn, fork_note, &place, sizeof place, why);
+    struct fork_place places[DOWN_FORKS];
+    memset(places, 0, sizeof places);
+    for (size_t i = 0; i < m->n_down_forks; i++) {
+        places[i].epoch = m->down_forks[i].epoch;
+        places[i].seq = m->down_forks[i].seq;
+        memcpy(places[i].mark, m->down_forks[i].mark, MARK_SIZE);
+    }
+    return store_note(txn, fork_note, places, m->n_down_forks * sizeof places[0], why);
 }
 
-/* A fork that was found earlier in the same epoch covers this one. */
+/* Remembers where its epoch went two ways first. false: that is known. */
 static bool
-is_covered(const struct site_machine *m, const struct log_mark *fork)
+add_fork(struct site_machine *m, const struct log_mark *fork)
 {
-    return m->has_down_fork && wire_same_log(&m->down_fork, fork) && m->down_fork.seq <= fork->seq;
+    size_t at = 0;
+    while (at < m->n_down_forks && !wire_same_log(&m->down_forks[at], fork))
+        at++;
+    if (at < m->n_down_forks && m->down_forks[at].seq <= fork->seq)
+        return false;
+    if (at == DOWN_FORKS)
+        memmove(m->down_forks, m->down_forks + 1, --at * sizeof *fork);
+    m->down_forks[at] = *fork;
+    m->n_down_forks = at < m->n_down_forks ? m->n_down_forks : at + 1;
+    return true;
 }
 
 enum err
@@ -62,7 +76,7 @@ site_load_down(struct site_machine *m, struct store_view *view, struct err_text 
 {
     struct down_place place;
     size_t len = 0;
-    enum err e = load_fork(m, view, why);
+    enum err e = load_forks(m, view, why);
     if (e != ERR_OK)
         return e;
     e = store_noted(view, down_note, &place, sizeof place, &len, why);
@@ -93,7 +107,7 @@ note_place(struct site_machine *m, struct store_txn *txn, const struct log_mark 
     return store_note(txn, down_note, &place, sizeof place, why);
 }
 
-/* One record with the hash it hangs on. *out_fork is filled when other bytes are held here. */
+/* One record with the hash it hangs on. *out_fork: other bytes are held at *out_at. */
 static enum err
 take_link(struct site_machine *m, struct store_txn *txn, const Knockbox__Link *link,
           const uint8_t prev[HASH_SIZE], struct log_mark *out_at, bool *out_fork,
@@ -126,9 +140,19 @@ take_link(struct site_machine *m, struct store_txn *txn, const Knockbox__Link *l
     return e;
 }
 
+static void
+meet_fork(struct site_machine *m, const struct log_mark *at)
+{
+    if (!add_fork(m, at))
+        return;
+    m->forks_due = true;
+    diag_warning("sync: the hub's own log went two ways at record %" PRIu64 " of epoch %" PRIu32,
+                 at->seq, at->epoch);
+}
+
 static enum err
 take_links(struct site_machine *m, struct store_txn *txn, const Knockbox__Down *down,
-           struct log_mark *out_fork, bool *out_forked, struct err_text *why)
+           bool *out_forked, struct err_text *why)
 {
     uint8_t prev[HASH_SIZE] = {0}, next[HASH_SIZE];
     for (size_t i = 0; i < down->n_links; i++) {
@@ -142,18 +166,18 @@ take_links(struct site_machine *m, struct store_txn *txn, const Knockbox__Down *
         enum err e = take_link(m, txn, link, prev, &at, &fork, why);
         if (e != ERR_OK)
             return e;
-        if (fork && !*out_forked) {
-            *out_fork = at;
-            *out_forked = true;
-        }
+        if (fork)
+            meet_fork(m, &at);
+        *out_forked = *out_forked || fork;
         chain_link(prev, link->record.data, link->record.len, next);
         memcpy(prev, next, HASH_SIZE);
     }
     return ERR_OK;
 }
 
+/* `fork` NULL: none to tell. */
 static void
-send_ack(struct site_machine *m)
+send_one_ack(struct site_machine *m, const struct log_mark *fork)
 {
     Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
     Knockbox__DownAck ack = KNOCKBOX__DOWN_ACK__INIT;
@@ -162,8 +186,8 @@ send_ack(struct site_machine *m)
         wire_mark(&m->down, &upto);
         ack.upto = &upto;
     }
-    if (m->has_down_fork && m->tell_fork) {
-        wire_mark(&m->down_fork, &at);
+    if (fork != NULL) {
+        wire_mark(fork, &at);
         ack.fork = &at;
     }
     message.what_case = KNOCKBOX__WIRE__WHAT_DOWN_ACK;
@@ -171,11 +195,22 @@ send_ack(struct site_machine *m)
     (void)site_send(m, &message); /* lost: the hub sends again, and gets the same answer */
 }
 
-void
-site_tell_down_fork(struct site_machine *m)
+/* One answer a fork while they are to be told, else one. */
+static void
+send_ack(struct site_machine *m)
 {
-    m->tell_fork = m->has_down_fork;
-    if (m->tell_fork)
+    size_t n = m->tell_forks ? m->n_down_forks : 0;
+    for (size_t i = 0; i < n; i++)
+        send_one_ack(m, &m->down_forks[i]);
+    if (n == 0)
+        send_one_ack(m, NULL);
+}
+
+void
+site_tell_down_forks(struct site_machine *m)
+{
+    m->tell_forks = m->n_down_forks > 0;
+    if (m->tell_forks)
         send_ack(m);
 }
 
@@ -190,40 +225,41 @@ begins_here(const struct site_machine *m, const Knockbox__Down *down)
     return m->has_down && wire_same_log(&after, &m->down) && after.seq == m->down.seq;
 }
 
+static enum err
+store_down(struct site_machine *m, const Knockbox__Down *down, const struct log_mark *upto,
+           bool *out_forked, struct err_text *why)
+{
+    struct store_txn *txn = NULL;
+    enum err e = store_begin(m->options.store, &txn, why);
+    if (e == ERR_OK)
+        e = take_links(m, txn, down, out_forked, why);
+    if (e == ERR_OK)
+        e = note_place(m, txn, upto, why);
+    if (e == ERR_OK && m->forks_due)
+        e = note_forks(m, txn, why);
+    if (e == ERR_OK)
+        e = store_commit(&txn, why);
+    store_abort(&txn);
+    m->forks_due = m->forks_due && e != ERR_OK;
+    return e;
+}
+
 enum err
 site_take_down(struct site_machine *m, const Knockbox__Down *down, struct err_text *why)
 {
-    struct store_txn *txn = NULL;
-    struct log_mark upto, fork = {.epoch = 0};
+    struct log_mark upto;
     bool forked = false;
     if (!begins_here(m, down)) {
         send_ack(m); /* a repeat: says where we are */
         return ERR_OK;
     }
     wire_place(down->upto, &upto);
-    enum err e = store_begin(m->options.store, &txn, why);
-    if (e == ERR_OK)
-        e = take_links(m, txn, down, &fork, &forked, why);
-    if (e == ERR_OK)
-        e = note_place(m, txn, &upto, why);
-    bool fresh = e == ERR_OK && forked && !is_covered(m, &fork);
-    if (fresh)
-        e = note_fork(txn, &fork, why);
-    if (e == ERR_OK)
-        e = store_commit(&txn, why);
-    store_abort(&txn);
+    enum err e = store_down(m, down, &upto, &forked, why);
     if (e != ERR_OK)
         return e;
     m->down = upto;
     m->has_down = true;
-    if (forked)
-        diag_warning("sync: the hub's own log went two ways at record %" PRIu64
-                     " of epoch %" PRIu32,
-                     fork.seq, fork.epoch);
-    if (fresh)
-        m->down_fork = fork;
-    m->has_down_fork = m->has_down_fork || forked;
-    m->tell_fork = forked; /* that this message came says that the hub heard what we told before */
+    m->tell_forks = forked; /* this message says that the hub heard what we told before */
     send_ack(m);
     return ERR_OK;
 }

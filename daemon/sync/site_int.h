@@ -36,6 +36,10 @@ struct site_task {       /* an epoch to compare with the hub's, or to take back 
     bool restarted;
 };
 
+enum {
+    DOWN_FORKS = 32 /* one an epoch of the hub's log; the oldest goes */
+};
+
 struct site_machine {
     struct site_machine_options options;
     enum site_state_kind state;
@@ -54,9 +58,10 @@ struct site_machine {
     int64_t other_hub_ms; /* wall clock when the hub was last another one, 0: never */
     struct log_mark down; /* how far the hub's log is held */
     bool has_down;
-    struct log_mark down_fork; /* from here on the hub's log is held with other bytes */
-    bool has_down_fork;
-    bool tell_fork;                       /* the hub may not have heard of it on this connection */
+    struct log_mark down_forks[DOWN_FORKS]; /* from here on an epoch of the hub is held otherwise */
+    size_t n_down_forks;
+    bool forks_due;  /* to be noted */
+    bool tell_forks; /* the hub may not have heard of them on this connection */
     uint64_t said_ms, heard_ms, asked_ms; /* monotonic: last word out, in, last Hello or Beat */
     int64_t asked_now_ms;                 /* wall clock that the last Hello or Beat carried */
     uint64_t noted_ms;
@@ -109,7 +114,7 @@ enum err site_take_fetched(struct site_machine *m, const Knockbox__Fetched *fetc
 /* site_down.c */
 enum err site_load_down(struct site_machine *m, struct store_view *view, struct err_text *why);
 /* A new connection: the hub may not have heard of a fork of its own log. */
-void site_tell_down_fork(struct site_machine *m);
+void site_tell_down_forks(struct site_machine *m);
 enum err site_take_down(struct site_machine *m, const Knockbox__Down *down, struct err_text *why);
 
 #endif

@@ -184,7 +184,7 @@ site_take_welcome(struct site_machine *m, const Knockbox__Welcome *welcome, stru
     }
     m->state = SITE_RUN;
     m->note_due = true;
-    site_tell_down_fork(m);
+    site_tell_down_forks(m);
     return site_pump(m, why);
 }
 

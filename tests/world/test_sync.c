@@ -519,3 +519,10 @@ Test(sync, random_lives_lose_nothing, .timeout = 110)
     for (unsigned i = 0; i < n; i++)
         one_random_life(first + i);
 }
+
+/* The same old copy of the hub put back more than once: forks in several epochs of its log, an old
+ * one and a new one in one message. */
+Test(sync, a_new_fork_of_the_hub_is_told_beside_an_old_one)
+{
+    one_random_life(20261238);
+}
