@@ -37,11 +37,11 @@ endpoint_split(const char *text, char *out_host, size_t host_size, unsigned *out
     if (colon == NULL || colon == host || (size_t)(colon - host) >= host_size)
         return false;
     size_t len = (size_t)(colon - host);
-    bool bracketed = host[0] == '[' && host[len - 1] == ']';
-    for (size_t i = 0; i < len; i++) {
+    bool bracketed = len > 2 && host[0] == '[' && host[len - 1] == ']';
+    for (size_t i = bracketed ? 1 : 0; i < len - (bracketed ? 1 : 0); i++) {
         unsigned char c = (unsigned char)host[i];
         bool fine = isalnum(c) || c == '.' || c == '-' || c == '_' || (c == '*' && len == 1) ||
-                    (bracketed && (c == ':' || c == '[' || c == ']' || c == '%'));
+                    (bracketed && (c == ':' || c == '%'));
         if (!fine)
             return false;
     }
@@ -157,14 +157,14 @@ read_time(const struct config_item *item, const char *text, struct value *value)
 static bool
 read_endpoint(const struct config_item *item, const char *text, struct value *value)
 {
-    char host[VALUE_SIZE];
+    char host[231]; /* a longer one would not fit behind "tcp://" and before a port */
     unsigned port = 0;
-    if (!endpoint_split(text, host, sizeof host - 16, &port))
+    if (!endpoint_split(text, host, sizeof host, &port))
         return false;
     if (item->kind == CONFIG_CONNECT && (port == 0 || strcmp(host, "*") == 0))
         return false;
     value->number = port;
-    (void)snprintf(value->text, VALUE_SIZE, "tcp://%.230s:%u", host, port);
+    (void)snprintf(value->text, VALUE_SIZE, "tcp://%s:%u", host, port);
     return true;
 }
 

@@ -1,8 +1,9 @@
 #!/bin/sh
 # run.sh [SECONDS [BUILD [NAME...]]] - each fuzzer for SECONDS (60), two at a time, from its corpus and
-# the golden files. BUILD (build/fuzz) is a build with tests/config/fuzz.cmake; without NAMEs all are
-# run. What is new goes to BUILD/corpus/NAME, findings to BUILD/findings. The last line is
-# "N passed, N failed"; the seed is always 1, so a slower machine sees no other inputs; a fuzzer fails on a crash, a leak, a hang of 30 s or too much memory.
+# the golden files; with RUNS=N in the environment for N inputs at most, the same ones each time.
+# BUILD (build/fuzz) is a build with tests/config/fuzz.cmake; without NAMEs all are run. What is new
+# goes to BUILD/corpus/NAME, findings to BUILD/findings. The last line is "N passed, N failed"; a
+# fuzzer fails on a crash, a leak, a hang of 30 s or too much memory.
 set -eu
 cd "$(dirname "$0")/../.."
 seconds=${1:-60}
@@ -24,7 +25,7 @@ one() { # name
     mkdir -p "$build/corpus/$name"
     # shellcheck disable=SC2086 # a list of folders
     ASAN_OPTIONS="${ASAN_OPTIONS:-}:detect_leaks=1" "$build/bin/fuzz_$name" \
-        -seed=1 -max_total_time="$seconds" -timeout=30 -rss_limit_mb=1024 -malloc_limit_mb=512 \
+        -seed=1 -runs="${RUNS:--1}" -max_total_time="$seconds" -timeout=30 -rss_limit_mb=1024 -malloc_limit_mb=512 \
         -max_len=70000 -print_final_stats=1 -artifact_prefix="$findings/$name-" \
         "$build/corpus/$name" $seeds >"$build/fuzz_$name.log" 2>&1 && return 0
     echo "fuzz $name: see $build/fuzz_$name.log"
