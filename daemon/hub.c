@@ -1,4 +1,5 @@
 /* hub.c - knockbox-hub: the kitchen's own log, every site's log, and who is let in. */
+#include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -12,6 +13,7 @@
 #include "daemon/exchange/setup.h"
 #include "daemon/hub_backup.h"
 #include "daemon/hub_commands.h"
+#include "daemon/serve/redraft.h"
 #include "daemon/sync/hub_net.h"
 
 #define KEY_FILE HUB_KEY_FILE
@@ -22,7 +24,13 @@ struct hub {
     struct box box;
     struct hub_net *net;
     struct delivery *delivery;
-    bool busy; /* as it was asked last: asking begins anew */
+    bool busy;        /* as it was asked last: asking begins anew */
+    unsigned to_look; /* seconds until the plan is looked at */
+};
+
+enum {
+    LOOK_S = 60,
+    LOOK_AGAIN_S = 3600 /* after a look that failed */
 };
 
 static size_t
@@ -63,10 +71,27 @@ hub_wrote(void *owner)
     hub_net_wrote(hub->net);
 }
 
+/* Each minute that is quiet: late news gets a draft, and a person decides. */
+static void
+look_at_plan(struct hub *hub)
+{
+    struct err_text why = {.s = ""};
+    int64_t plan = 0, draft = 0;
+    if (hub->busy || hub->to_look-- > 0)
+        return;
+    enum err e = redraft_look(hub->box.serve, &plan, &draft, &why);
+    hub->to_look = e == ERR_OK ? LOOK_S : LOOK_AGAIN_S;
+    if (e != ERR_OK)
+        diag_info("plan %" PRId64 " no longer fits, and no draft was made: %s", plan, why.s);
+    else if (draft > 0)
+        diag_info("plan %" PRId64 " no longer fits: draft %" PRId64 " was made", plan, draft);
+}
+
 static enum err
 hub_tick(void *owner, struct err_text *why)
 {
     struct hub *hub = owner;
+    look_at_plan(hub);
     delivery_tick(hub->delivery, hub->busy);
     return hub_net_tick(hub->net, why);
 }

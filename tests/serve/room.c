@@ -314,6 +314,12 @@ room_number(struct room *room, const char *name)
     return json_integer_value(json_object_get(room_answer(room), name));
 }
 
+struct serve *
+room_serve(struct room *room)
+{
+    return room->serve;
+}
+
 struct store *
 room_store(struct room *room)
 {

@@ -39,6 +39,7 @@ int64_t room_number(struct room *room, const char *name); /* a member of it */
 /* The café gets what it may see of the hub's log, as sync brings it. */
 void room_follow(struct room *cafe, struct room *hub);
 
+struct serve *room_serve(struct room *room);
 struct store *room_store(struct room *room);
 struct ledger *room_ledger(struct room *room);
 size_t room_wrote(const struct room *room); /* how often sync was told */

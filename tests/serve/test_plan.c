@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include "daemon/plan/problem_file.h"
+#include "daemon/serve/redraft.h"
 #include "tests/serve/room.h"
 
 static const char kitchen[] =
@@ -287,6 +288,36 @@ Test(plan, late_news_is_told_and_changes_nothing_until_a_person_publishes)
     cr_assert(strstr(kitchen_alerts(room), "fits") == NULL, "%s", kitchen_alerts(room));
     free(before);
     free(after);
+    room_free(room);
+}
+
+Test(plan, late_news_gets_one_draft_by_itself)
+{
+    struct room *room = published_room();
+    struct err_text why = {.s = ""};
+    int64_t plan = 0, draft = 0;
+    cr_assert_eq(redraft_look(room_serve(room), &plan, &draft, &why), ERR_OK, "%s", why.s);
+    cr_assert(plan == 1 && draft == 0);
+    write_line(room, "{'kind':'discard','what':'tub','code':'Q-0302-1','mass_g':3000,"
+                     "'reason':'dropped','stream':'food-caddy','at':'2026-03-03T21:50:00+00:00',"
+                     "'site':'quayside'}");
+    cr_assert_eq(redraft_look(room_serve(room), &plan, &draft, &why), ERR_OK, "%s", why.s);
+    cr_assert(plan == 1 && draft == 2);
+    cr_assert_eq(redraft_look(room_serve(room), &plan, &draft, &why), ERR_OK, "%s", why.s);
+    cr_assert(plan == 1 && draft == 0); /* it waits for a person */
+    cr_assert(room_ask(room, "plan", "do=show", NULL) == ERR_OK);
+    cr_assert(eq(i64, room_number(room, "number"), 1));
+    cr_assert(eq(i64, room_number(room, "newer_draft"), 2));
+    room_free(room);
+}
+
+Test(plan, without_a_plan_there_is_no_draft_by_itself)
+{
+    struct room *room = kitchen_room();
+    struct err_text why = {.s = ""};
+    int64_t plan = 0, draft = 0;
+    cr_assert_eq(redraft_look(room_serve(room), &plan, &draft, &why), ERR_OK, "%s", why.s);
+    cr_assert(plan == 0 && draft == 0);
     room_free(room);
 }
 
