@@ -18,8 +18,14 @@ static const struct column late_columns[] = {
 
 /* The first four since version 1 of the tables. */
 static const struct column correction_columns[] = {
-    {"record", "record", "", false}, {"by", "corrected by", "", false}, {"void", "void", "", false},
-    {"reason", "reason", "", false}, {"kind", "kind", "", false},       {"site", "site", "", false},
+    {"record", "record", "", false},
+    {"by", "corrected by", "", false},
+    {"void", "void", "", false},
+    {"reason", "reason", "", false},
+};
+
+static const struct column corrector_columns[] = {
+    {"record", "record", "", false}, {"kind", "kind", "", false}, {"site", "site", "", false},
     {"who", "who", "", false},       {"at", "when", "", false},
 };
 
@@ -121,9 +127,7 @@ fill_late(struct build *b)
 static void
 fill_corrections(struct build *b)
 {
-    bool whole = b->in->tables == 0 || b->in->tables >= 3;
-    table_section(b->model, "quality.corrections", "Corrections", SHAPE_ROWS, correction_columns,
-                  whole ? sizeof correction_columns / sizeof correction_columns[0] : 4);
+    TABLE_SECTION(b->model, "quality.corrections", "Corrections", SHAPE_ROWS, correction_columns);
     for (size_t i = 0; i < b->in->n_corrections; i++) {
         const struct report_correction *correction = &b->in->corrections[i];
         table_row(b->model);
@@ -131,15 +135,28 @@ fill_corrections(struct build *b)
         table_set(b->model, "by", correction->by);
         table_set_bool(b->model, "void", correction->is_void);
         table_set(b->model, "reason", correction->reason);
-        if (!whole)
-            continue;
+    }
+}
+
+static void
+fill_correctors(struct build *b)
+{
+    TABLE_SECTION(b->model, "quality.correctors", "Who corrected, and when", SHAPE_ROWS,
+                  corrector_columns);
+    for (size_t i = 0; i < b->in->n_corrections; i++) {
+        const struct report_correction *correction = &b->in->corrections[i];
+        table_row(b->model);
+        table_set(b->model, "record", correction->record);
         table_set(b->model, "kind", correction->kind);
         table_set(b->model, "site", correction->site);
         table_set(b->model, "who", correction->who[0] != '\0' ? correction->who : NULL);
         table_set(b->model, "at", correction->at);
     }
-    if (!whole)
-        return;
+}
+
+static void
+fill_changes(struct build *b)
+{
     TABLE_SECTION(b->model, "quality.changes", "What they changed", SHAPE_ROWS, change_columns);
     for (size_t i = 0; i < b->in->n_changes; i++) {
         const struct report_change *change = &b->in->changes[i];
@@ -257,6 +274,10 @@ part_quality(struct build *b)
     fill_missing(b);
     fill_late(b);
     fill_corrections(b);
+    if (b->in->tables == 0 || b->in->tables >= 3) {
+        fill_correctors(b);
+        fill_changes(b);
+    }
     enum err e = fill_discrepancies(b);
     if (e == ERR_OK)
         e = fill_samples(b);

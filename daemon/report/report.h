@@ -18,7 +18,7 @@
 /* The version of the tables. A close pins it: a month keeps the tables that it was closed with.
  *   1   up to `batches` without costs
  *   2   costs, bottle_costs, costs_missing
- *   3   quality.changes, and kind, site, who, at in quality.corrections
+ *   3   quality.correctors, quality.changes
  *   4   GWP bases are not added; ranges of emissions; no factors for comparing */
 enum {
     REPORT_TABLES = 4
