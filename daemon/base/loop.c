@@ -1,10 +1,11 @@
-/* loop.c - zmq_poll over sockets, timerfd and signalfd. */
+/* loop.c - zmq_poll over sockets, timerfd, eventfd and signalfd. */
 #include "daemon/base/loop.h"
 
 #include <errno.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/eventfd.h>
 #include <sys/signalfd.h>
 #include <sys/timerfd.h>
 #include <unistd.h>
@@ -13,7 +14,7 @@
 struct source {
     loop_fn *fn; /* NULL: removed, swept before the next wait */
     void *owner;
-    bool timer;
+    bool timer; /* reads as a number: of times, or that something is due */
 };
 
 /* items[i] belongs to sources[i], both [0..n). */
@@ -115,10 +116,10 @@ loop_want_write(struct loop *loop, int fd, bool want)
         loop->items[i].events = (short)(want ? ZMQ_POLLOUT : ZMQ_POLLIN);
 }
 
-enum err
-loop_timer(struct loop *loop, loop_fn *fn, void *owner, int *out_timer, struct err_text *why)
+/* A descriptor of ours that reads as a number of eight bytes; closed with the loop. */
+static enum err
+add_own(struct loop *loop, int fd, loop_fn *fn, void *owner, int *out_fd, struct err_text *why)
 {
-    int fd = timerfd_create(CLOCK_MONOTONIC, TFD_CLOEXEC | TFD_NONBLOCK);
     if (fd < 0)
         return err_set(ERR_IO, why, "cannot make a timer: %s", strerror(errno));
     enum err e = loop_add(loop, NULL, fd, fn, owner, why);
@@ -127,8 +128,29 @@ loop_timer(struct loop *loop, loop_fn *fn, void *owner, int *out_timer, struct e
         return e;
     }
     loop->sources[loop->n - 1].timer = true;
-    *out_timer = fd;
+    *out_fd = fd;
     return ERR_OK;
+}
+
+enum err
+loop_timer(struct loop *loop, loop_fn *fn, void *owner, int *out_timer, struct err_text *why)
+{
+    int fd = timerfd_create(CLOCK_MONOTONIC, TFD_CLOEXEC | TFD_NONBLOCK);
+    return add_own(loop, fd, fn, owner, out_timer, why);
+}
+
+enum err
+loop_later(struct loop *loop, loop_fn *fn, void *owner, int *out_later, struct err_text *why)
+{
+    int fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
+    return add_own(loop, fd, fn, owner, out_later, why);
+}
+
+void
+loop_later_set(int later)
+{
+    uint64_t one = 1;
+    (void)(write(later, &one, sizeof one) == sizeof one); /* full only when it is set anyway */
 }
 
 void

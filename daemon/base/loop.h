@@ -36,6 +36,12 @@ enum err loop_timer(struct loop *loop, loop_fn *fn, void *owner, int *out_timer,
                     struct err_text *why);
 void loop_timer_set(int timer, uint64_t us, bool once);
 
+/* Calls `fn` once in the next round after loop_later_set(), however often that was called: cheaper
+ * than a timer of no time. */
+enum err loop_later(struct loop *loop, loop_fn *fn, void *owner, int *out_later,
+                    struct err_text *why);
+void loop_later_set(int later);
+
 void loop_on_reload(struct loop *loop, loop_fn *fn, void *owner); /* SIGHUP */
 /* Called after each round of callbacks, before the next wait. */
 void loop_on_round(struct loop *loop, loop_fn *fn, void *owner);

@@ -11,8 +11,18 @@ writing_init(struct writing *writing, struct call *call, struct err_text *why)
 {
     const struct clock *clock = &call->serve->options.clock;
     *writing = (struct writing){.call = call, .now_ms = clock->now_ms(clock->owner)};
-    enum err e = arena_init(&writing->line, ARENA_BIG_RECORD, why);
-    return e == ERR_OK ? arena_init(&writing->other, ARENA_BIG_RECORD, why) : e;
+    return arena_init(&writing->line, ARENA_BIG_RECORD, why);
+}
+
+/* Most lines look nothing up; two arenas at once are so large that giving them back would cost a
+ * system call each time. */
+enum err
+writing_look_up(struct writing *writing, struct err_text *why)
+{
+    if (writing->other.block == NULL)
+        return arena_init(&writing->other, ARENA_BIG_RECORD, why);
+    arena_reset(&writing->other);
+    return ERR_OK;
 }
 
 void

@@ -59,6 +59,8 @@ struct writing {
 
 enum err writing_init(struct writing *writing, struct call *call, struct err_text *why);
 void writing_done(struct writing *writing);
+/* `other`, empty, for one look-up. */
+enum err writing_look_up(struct writing *writing, struct err_text *why);
 
 /* F3: remembers the `site` lines among the request's lines. Lines that are no JSON pass here. */
 enum err writing_read_sites(struct writing *writing, struct err_text *why);

@@ -200,8 +200,9 @@ look_up_label(struct writing *writing, const struct draft *draft, struct err_tex
 {
     struct ledger *ledger = writing->call->serve->options.ledger;
     ProtobufCMessage *row = NULL;
-    enum err e = ledger_catch_up(ledger, why);
-    arena_reset(&writing->other);
+    enum err e = writing_look_up(writing, why);
+    if (e == ERR_OK)
+        e = ledger_catch_up(ledger, why);
     if (e == ERR_OK)
         e = ledger_row(ledger, SUBJECT_TUB, draft->record->tub->tub, &writing->other, &row, why);
     if (e == ERR_NOT_FOUND || books_wait(e))

@@ -15,8 +15,9 @@ corrected_kind(struct writing *writing, const struct draft *draft, const struct 
     Knockbox__Record *target = NULL;
     uint64_t lsn = 0;
     *out_kind = NULL;
-    arena_reset(&writing->other);
-    enum err e = store_look(writing->call->serve->options.store, &view, why);
+    enum err e = writing_look_up(writing, why);
+    if (e == ERR_OK)
+        e = store_look(writing->call->serve->options.store, &view, why);
     if (e == ERR_OK)
         e = store_find_id(view, draft->record->correct->record.data, &lsn, why);
     if (e == ERR_OK)

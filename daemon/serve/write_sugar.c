@@ -44,9 +44,10 @@ static enum err
 look_up_lot(struct writing *writing, const char *lot, bool *out_wet, struct err_text *why)
 {
     ProtobufCMessage *row = NULL;
-    arena_reset(&writing->other);
-    enum err e = ledger_row(writing->call->serve->options.ledger, SUBJECT_SUPPLY, lot,
-                            &writing->other, &row, why);
+    enum err e = writing_look_up(writing, why);
+    if (e == ERR_OK)
+        e = ledger_row(writing->call->serve->options.ledger, SUBJECT_SUPPLY, lot, &writing->other,
+                       &row, why);
     if (e == ERR_NOT_FOUND)
         return ERR_OK;
     const char *item = e == ERR_OK ? ((const Knockbox__SupplyRow *)row)->item : NULL;

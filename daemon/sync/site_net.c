@@ -12,7 +12,6 @@
 
 enum {
     FRAMES_A_ROUND = 500,
-    SOON_US = 1,
     RENEW_AGAIN_MS = 10000
 };
 
@@ -45,7 +44,7 @@ struct site_net {
     struct diag_memory trouble_said;
     bool silent_told, was_busy;
     unsigned remade;
-    int soon; /* timer */
+    int soon; /* loop_later() */
     /* A key that is to take the place of ours. */
     struct renewal {
         bool wanted, granted;
@@ -374,7 +373,7 @@ site_net_open(const struct site_net_options *options, struct site_net **out_net,
     if (e == ERR_OK)
         e = site_machine_new(&machine, &net->machine, why);
     if (e == ERR_OK)
-        e = loop_timer(options->loop, send_new, net, &net->soon, why);
+        e = loop_later(options->loop, send_new, net, &net->soon, why);
     if (e == ERR_OK)
         e = make_socket(net, why);
     return e;
@@ -399,7 +398,7 @@ site_net_close(struct site_net *net)
 void
 site_net_wrote(struct site_net *net)
 {
-    loop_timer_set(net->soon, SOON_US, true);
+    loop_later_set(net->soon);
 }
 
 enum err
