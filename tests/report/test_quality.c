@@ -11,6 +11,7 @@ close_day(struct play *play, const char *site, const char *day, const char *rest
              site, day, rest);
 }
 
+/* G2: what is not weighed, over all that was generated. */
 Test(quality, G1_G2_G3_by_method_sums_to_generated)
 {
     struct play *play = town_new();

@@ -100,6 +100,7 @@ Test(write, lines_in_several_requests_are_one_transaction)
     room_free(room);
 }
 
+/* F3 */
 Test(write, site_lines_count_wherever_they_stand_in_the_file)
 {
     struct room *room = room_new("kitchen", true);
@@ -283,6 +284,7 @@ Test(write, times_are_taken_as_people_type_them)
     room_free(room);
 }
 
+/* F4 */
 Test(write, held_is_kept_when_it_has_been)
 {
     struct room *room = hub_with_catalogue();
