@@ -239,6 +239,7 @@ open_service(struct box *box, struct err_text *why)
         .sites = o->sites,
         .backup = o->backup,
         .wrote = o->wrote,
+        .low_mib = (uint64_t)config_number(o->config, "disk.low_mib"),
         .owner = o->owner,
     };
     return serve_new(&options, &box->serve, why);

@@ -48,6 +48,8 @@ hub_sites(void *owner, struct site_state *out, size_t most)
         out[i].behind = from->behind;
         out[i].clock_offset_ms = from->clock_offset_ms;
         out[i].forked = from->forked;
+        out[i].disk_low = from->disk_low;
+        out[i].disk_mib = from->disk_mib;
         out[i].enrolled = sites[i].enrolled;
         out[i].in_backup = backed_count(hub_net_backup(hub->net), out[i].site);
     }
@@ -132,6 +134,8 @@ alert_sites(void *owner, struct alert_site *out, size_t most)
         out[i].online = states[i].online;
         out[i].last_seen_ms = states[i].last_seen_ms;
         out[i].clock_offset_ms = states[i].clock_offset_ms;
+        out[i].disk_low = states[i].disk_low;
+        out[i].disk_mib = states[i].disk_mib;
     }
     free(states);
     return n;

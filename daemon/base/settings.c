@@ -4,6 +4,9 @@
 #define SHARED_ITEMS                                                                                \
     {"store.map_mib", CONFIG_INT, "64", 16, 65536, "first size of the store's map, in MiB"},        \
         {"store.most_mib", CONFIG_INT, "65536", 16, 1048576, "most the store may grow to, in MiB"}, \
+        {"disk.low_mib", CONFIG_INT,                                                                \
+         "512",          1,                                                                         \
+         1048576,        "free room on the disk under which it is called low, in MiB"},             \
         {"local.socket",                                                                            \
          CONFIG_TEXT,                                                                               \
          "knockbox.sock",                                                                           \

@@ -55,6 +55,7 @@ add_alert(struct alerts *alerts, const char *cause, const char *format, ...)
     (void)vsnprintf(line, sizeof line, format, args);
     va_end(args);
     (void)snprintf(alert->cause, sizeof alert->cause, "%s", cause);
+    alert->unknown = false;
     (void)text_shown(line, alert->line, sizeof alert->line);
     for (char *c = alert->line; *c != '\0'; c++)
         if (*c == '\n' || *c == '\t')
@@ -63,24 +64,64 @@ add_alert(struct alerts *alerts, const char *cause, const char *format, ...)
 
 /* ---------------------------------------------------------------- sites, clocks, disk */
 
+/* What a café that is not there last said may have changed: that is nobody's news. */
+static void
+add_unknown(struct alerts *alerts, const char *cause)
+{
+    struct alert *alert = add(alerts);
+    if (alert == NULL)
+        return;
+    (void)snprintf(alert->cause, sizeof alert->cause, "%s", cause);
+    alert->line[0] = '\0';
+    alert->unknown = true;
+}
+
+static void
+look_at_silence(const struct alert_look *look, const struct alert_site *site, struct alerts *alerts)
+{
+    char cause[OUTBOX_CAUSE];
+    int64_t quiet_ms = look->now_ms - site->last_seen_ms;
+    (void)snprintf(cause, sizeof cause, "now/silent/%s", site->site);
+    if (site->online || !site->enrolled || site->last_seen_ms < 0)
+        return;
+    if (!look->heard_long)
+        add_unknown(alerts, cause);
+    else if (quiet_ms >= config_number(look->config, "silent"))
+        add_alert(alerts, cause, "%s: nothing heard for %" PRId64 " hours", site->site,
+                  quiet_ms / HOUR_MS);
+}
+
+static void
+look_at_clock(const struct alert_look *look, const struct alert_site *site, struct alerts *alerts)
+{
+    char cause[OUTBOX_CAUSE];
+    int64_t off_ms = config_number(look->config, "clock"), offset = site->clock_offset_ms;
+    (void)snprintf(cause, sizeof cause, "now/clock/%s", site->site);
+    if (!site->online)
+        add_unknown(alerts, cause);
+    else if (offset >= off_ms || offset <= -off_ms)
+        add_alert(alerts, cause, "%s: its clock is %" PRId64 " s %s", site->site,
+                  (offset < 0 ? -offset : offset) / 1000, offset < 0 ? "behind" : "ahead");
+}
+
+static void
+look_at_disk(const struct alert_site *site, struct alerts *alerts)
+{
+    char cause[OUTBOX_CAUSE];
+    (void)snprintf(cause, sizeof cause, "now/disk/%s", site->site);
+    if (!site->online)
+        add_unknown(alerts, cause);
+    else if (site->disk_low)
+        add_alert(alerts, cause, "%s: only %" PRIu64 " MiB are free on its disk", site->site,
+                  site->disk_mib);
+}
+
 static void
 look_at_site(const struct alert_look *look, const struct alert_site *site, struct alerts *alerts)
 {
-    char cause[OUTBOX_CAUSE];
-    int64_t silent_ms = config_number(look->config, "silent");
-    int64_t off_ms = config_number(look->config, "clock"), offset = site->clock_offset_ms;
-    int64_t quiet_ms = look->now_ms - site->last_seen_ms;
-    if (look->heard_long && site->enrolled && !site->online && site->last_seen_ms >= 0 &&
-        quiet_ms >= silent_ms) {
-        (void)snprintf(cause, sizeof cause, "now/silent/%s", site->site);
-        add_alert(alerts, cause, "%s: nothing heard for %" PRId64 " hours", site->site,
-                  quiet_ms / HOUR_MS);
-    }
-    if (site->online && (offset >= off_ms || offset <= -off_ms)) {
-        (void)snprintf(cause, sizeof cause, "now/clock/%s", site->site);
-        add_alert(alerts, cause, "%s: its clock is %" PRId64 " s %s", site->site,
-                  (offset < 0 ? -offset : offset) / 1000, offset < 0 ? "behind" : "ahead");
-    }
+    look_at_silence(look, site, alerts);
+    look_at_clock(look, site, alerts);
+    look_at_disk(site, alerts);
 }
 
 static void
@@ -220,6 +261,10 @@ alerts_new(struct alerts *alerts, struct outbox *outbox, int64_t now_ms, int64_t
     enum err e = ERR_OK;
     for (size_t i = 0; i < alerts->n && e == ERR_OK; i++) {
         bool is_new = false;
+        if (alerts->list[i].unknown) {
+            e = outbox_keep(outbox, alerts->list[i].cause, now_ms, why);
+            continue;
+        }
         if (alerts->list[i].line[0] == '\0') {
             e = outbox_forget(outbox, alerts->list[i].cause, INT64_MAX, why);
             continue;

@@ -23,11 +23,14 @@ struct alert_site {
     bool enrolled, online;
     int64_t last_seen_ms; /* < 0: never */
     int64_t clock_offset_ms;
+    bool disk_low;     /* as the café said last, */
+    uint64_t disk_mib; /* with so much room left */
 };
 
 struct alert {
     char cause[OUTBOX_CAUSE + 1];
     char line[ALERT_LINE]; /* "": the cause is over, and is news when it comes again */
+    bool unknown;          /* nobody can tell now: who was told of it stays told */
 };
 
 /* Begin with {0}, end with alerts_done(). */

@@ -29,6 +29,21 @@ files_json(const Knockbox__OutboxJob *job)
     return files;
 }
 
+/* The alerts that a delivery tells, one each line of its text; null: it is a report. */
+static json_t *
+lines_json(const Knockbox__OutboxJob *job)
+{
+    if (strcmp(job->what, "alerts") != 0 || job->text == NULL)
+        return json_null();
+    json_t *lines = json_array();
+    for (const char *line = job->text; *line != '\0';) {
+        size_t len = strcspn(line, "\n");
+        (void)json_array_append_new(lines, json_stringn(line, len));
+        line += len + (line[len] == '\n');
+    }
+    return lines;
+}
+
 struct show {
     struct delivery *delivery;
     json_t *jobs;
@@ -49,16 +64,17 @@ show_job(void *owner, const Knockbox__OutboxJob *job)
     struct show *show = owner;
     const struct delivery *delivery = show->delivery;
     bool waits = job->state == KNOCKBOX__OUTBOX_STATE__OUTBOX_WAITING;
-    json_t *row = json_pack(
-        "{s:I, s:s, s:s, s:s, s:s, s:b, s:I, s:o, s:o, s:o, s:o, s:o, s:o}", "id",
-        (json_int_t)job->id, "what", job->what, "target", job->target, "state",
-        outbox_state_word(job->state), "subject", job->subject, "under_way",
-        is_under_way(delivery, job->id), "attempts", (json_int_t)job->attempts, "created",
-        instant(delivery, true, job->created_ms), "next_try",
-        instant(delivery, waits, job->next_ms), "give_up",
-        instant(delivery, waits, job->give_up_ms), "done",
-        instant(delivery, job->has_done_ms, job->done_ms), "said",
-        job->said != NULL ? json_string(job->said) : json_null(), "files", files_json(job));
+    json_t *row =
+        json_pack("{s:I, s:s, s:s, s:s, s:s, s:b, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "id",
+                  (json_int_t)job->id, "what", job->what, "target", job->target, "state",
+                  outbox_state_word(job->state), "subject", job->subject, "under_way",
+                  is_under_way(delivery, job->id), "attempts", (json_int_t)job->attempts, "created",
+                  instant(delivery, true, job->created_ms), "next_try",
+                  instant(delivery, waits, job->next_ms), "give_up",
+                  instant(delivery, waits, job->give_up_ms), "done",
+                  instant(delivery, job->has_done_ms, job->done_ms), "said",
+                  job->said != NULL ? json_string(job->said) : json_null(), "files",
+                  files_json(job), "lines", lines_json(job));
     return json_array_append_new(show->jobs, row) == 0;
 }
 

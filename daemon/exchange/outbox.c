@@ -282,12 +282,30 @@ outbox_marked(struct outbox *outbox, const char *name, int64_t *out_number, stru
     return e;
 }
 
+static enum err
+put_seen(struct outbox *outbox, const struct outbox_key *key, int64_t seen_ms, struct err_text *why)
+{
+    uint8_t bytes[8];
+    put_u64(bytes, (uint64_t)seen_ms);
+    return outbox_row_put(outbox, key, bytes, sizeof bytes, why);
+}
+
+enum err
+outbox_keep(struct outbox *outbox, const char *cause, int64_t seen_ms, struct err_text *why)
+{
+    struct outbox_key key = key_text('c', cause);
+    int64_t before = 0;
+    enum err e = number_at(outbox->txn, outbox->table, &key, &before, why);
+    if (e == ERR_OK && seen_ms - before >= SEEN_EVERY_MS)
+        e = put_seen(outbox, &key, seen_ms, why);
+    return e == ERR_NOT_FOUND ? ERR_OK : e;
+}
+
 enum err
 outbox_cause(struct outbox *outbox, const char *cause, int64_t seen_ms, bool *out_new,
              struct err_text *why)
 {
     struct outbox_key key = key_text('c', cause);
-    uint8_t bytes[8];
     int64_t before = 0;
     enum err e = number_at(outbox->txn, outbox->table, &key, &before, why);
     if (e != ERR_OK && e != ERR_NOT_FOUND)
@@ -295,8 +313,7 @@ outbox_cause(struct outbox *outbox, const char *cause, int64_t seen_ms, bool *ou
     *out_new = e == ERR_NOT_FOUND;
     if (!*out_new && seen_ms - before < SEEN_EVERY_MS)
         return ERR_OK;
-    put_u64(bytes, (uint64_t)seen_ms);
-    return outbox_row_put(outbox, &key, bytes, sizeof bytes, why);
+    return put_seen(outbox, &key, seen_ms, why);
 }
 
 enum err

@@ -39,6 +39,9 @@ enum err outbox_add(struct outbox *outbox, const Knockbox__OutboxJob *job, uint6
 /* Was the cause told before? Notes it with `seen_ms` when not, or when it was seen long ago. */
 enum err outbox_cause(struct outbox *outbox, const char *cause, int64_t seen_ms, bool *out_new,
                       struct err_text *why);
+/* Nobody can tell now whether the cause stands: one that was told counts as seen. */
+enum err outbox_keep(struct outbox *outbox, const char *cause, int64_t seen_ms,
+                     struct err_text *why);
 /* Causes that begin with `prefix` and were not seen since `before_ms` are over: they are news when
  * they come again. */
 enum err outbox_forget(struct outbox *outbox, const char *prefix, int64_t before_ms,

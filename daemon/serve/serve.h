@@ -35,6 +35,8 @@ struct site_state {
     bool other_hub;          /* at a café: the hub was lately another one, or an older copy */
     bool enrolled;           /* has a machine of its own */
     uint64_t in_backup;      /* its records that stand in the hub's last backup, as far as told */
+    bool disk_low;           /* at the hub: the site calls its disk low, */
+    uint64_t disk_mib;       /* with so much room left */
 };
 
 struct serve_options {
@@ -50,6 +52,7 @@ struct serve_options {
     /* When the last backup of this hub was made, 0: none, and how many records of its own site stand
      * in it. NULL at a café. */
     int64_t (*backup)(void *owner, uint64_t *out_own);
+    uint64_t low_mib; /* free room on the own disk under which `status` calls it low; 0: never */
     /* Told after each commit that appended to own logs, so that sync sends at once. */
     void (*wrote)(void *owner);
     void *owner;

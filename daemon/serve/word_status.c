@@ -1,4 +1,6 @@
 /* word_status.c - `status`: every site this machine has, how far its log goes, what is amiss. */
+#include <inttypes.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include "daemon/serve/late_news.h"
@@ -38,6 +40,21 @@ alert(json_t *alerts, bool is_so, const char *words)
         (void)json_array_append_new(alerts, json_string(words));
 }
 
+static void
+disk_alert(json_t *alerts, bool is_low, uint64_t mib)
+{
+    char words[80];
+    (void)snprintf(words, sizeof words, "its disk is low: %" PRIu64 " MiB are free", mib);
+    alert(alerts, is_low, words);
+}
+
+static void
+own_disk_alert(const struct serve_options *options, json_t *alerts)
+{
+    uint64_t mib = kv_sizes(store_kv(options->store)).disk_free >> 20;
+    disk_alert(alerts, mib < options->low_mib, mib);
+}
+
 static json_t *
 alerts_of(const struct status *status, const char *site, const struct site_state *state,
           int64_t missing)
@@ -45,6 +62,8 @@ alerts_of(const struct status *status, const char *site, const struct site_state
     json_t *alerts = json_array();
     bool own = strcmp(site, status->call->serve->options.site) == 0;
     alert(alerts, own && status->books_wait, "the disk is full: the books wait for room");
+    if (own)
+        own_disk_alert(&status->call->serve->options, alerts);
     alert(alerts,
           own && status->backup_ms > 0 && status->now_ms - status->backup_ms > BACKUP_OLD_MS,
           "the last backup is more than three days old");
@@ -56,6 +75,7 @@ alerts_of(const struct status *status, const char *site, const struct site_state
     alert(alerts, state->other_hub,
           "the hub has another store than before: an old copy, or another hub; what it lacks is "
           "sent again");
+    disk_alert(alerts, state->disk_low, state->disk_mib);
     alert(alerts, off > CLOCK_OFF_MS || off < -CLOCK_OFF_MS, "its clock is off");
     alert(alerts,
           state->enrolled && !state->online && state->last_seen_ms >= 0 &&

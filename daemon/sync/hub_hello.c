@@ -185,6 +185,8 @@ hub_hello(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Hello *h
         conn->welcomed = true;
         conn->row->behind = hello->behind;
         conn->row->offset_ms = hello->now_ms - hub_now(m);
+        conn->row->disk_low = hello->has_low_disk_mib;
+        conn->row->disk_mib = hello->low_disk_mib;
         send_welcome(m, conn, hello, held, n);
         tell_backed(m, conn, hello, held, n);
     } else {

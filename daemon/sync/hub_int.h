@@ -11,6 +11,8 @@ struct hub_row {
     uint64_t behind;
     int64_t offset_ms;
     bool forked;
+    bool disk_low;
+    uint64_t disk_mib;
 };
 
 /* One connection. */

@@ -83,6 +83,8 @@ take_beat(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Beat *be
     Knockbox__Beat answer = KNOCKBOX__BEAT__INIT;
     conn->row->offset_ms = beat->now_ms - hub_now(m);
     conn->row->behind = beat->behind;
+    conn->row->disk_low = beat->has_low_disk_mib;
+    conn->row->disk_mib = beat->low_disk_mib;
     answer.has_now_ms = answer.has_echo_ms = true;
     answer.now_ms = hub_now(m);
     answer.echo_ms = beat->now_ms;
@@ -227,6 +229,8 @@ hub_machine_sites(const struct hub_machine *m, struct hub_site *out, size_t most
         out[i].last_seen_ms = row->last_seen_ms;
         out[i].behind = row->behind;
         out[i].clock_offset_ms = row->offset_ms;
+        out[i].disk_low = row->disk_low;
+        out[i].disk_mib = row->disk_mib;
         out[i].forked = row->forked;
     }
     return m->n_rows;

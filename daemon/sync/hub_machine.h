@@ -38,6 +38,8 @@ struct hub_site {
     uint64_t behind;
     int64_t clock_offset_ms;
     bool forked;
+    bool disk_low;     /* as the site said last, */
+    uint64_t disk_mib; /* with so much room left */
 };
 
 struct hub_counts {

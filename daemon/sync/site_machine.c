@@ -118,6 +118,14 @@ fill_branches(const struct site_machine *m, struct hello_parts *parts)
     }
 }
 
+/* Is there something to tell of the disk? */
+static bool
+disk_is_low(const struct site_machine *m, uint64_t *out_mib)
+{
+    *out_mib = kv_sizes(store_kv(m->options.store)).disk_free >> 20;
+    return *out_mib < m->options.low_mib;
+}
+
 static void
 send_hello(struct site_machine *m, struct hello_parts *parts)
 {
@@ -138,6 +146,7 @@ send_hello(struct site_machine *m, struct hello_parts *parts)
     }
     hello.now_ms = m->asked_now_ms = site_now(m);
     hello.behind = site_behind(m);
+    hello.has_low_disk_mib = disk_is_low(m, &hello.low_disk_mib);
     hello.software = (char *)"knockbox-cafe " KNOCKBOX_VERSION;
     message.what_case = KNOCKBOX__WIRE__WHAT_HELLO;
     message.hello = &hello;
@@ -177,6 +186,7 @@ send_beat(struct site_machine *m)
     beat.has_now_ms = beat.has_behind = true;
     beat.now_ms = m->asked_now_ms = site_now(m);
     beat.behind = site_behind(m);
+    beat.has_low_disk_mib = disk_is_low(m, &beat.low_disk_mib);
     message.what_case = KNOCKBOX__WIRE__WHAT_BEAT;
     message.beat = &beat;
     m->asked_ms = site_mono(m);

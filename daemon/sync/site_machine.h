@@ -27,6 +27,7 @@ struct site_machine_options {
     const char *hub_site; /* lent */
     unsigned window;      /* batches on their way at most, 1 to SITE_WINDOW_MOST */
     uint64_t beat_ms;     /* a word at least that often; 0: SITE_BEAT_MS */
+    uint64_t low_mib;     /* free room on the disk under which the hub is told of it; 0: never */
 };
 
 /* How the link is, for people. */

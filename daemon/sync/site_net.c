@@ -363,6 +363,7 @@ site_net_open(const struct site_net_options *options, struct site_net **out_net,
         .wire = {send_wire, net},
         .hub_site = options->hub_site,
         .window = options->window,
+        .low_mib = options->low_mib,
         /* three words in the time after which silence means something */
         .beat_ms = (uint64_t)options->retry_ms / 3 < SITE_BEAT_MS ? (uint64_t)options->retry_ms / 3
                                                                   : SITE_BEAT_MS,

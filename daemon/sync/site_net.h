@@ -21,6 +21,7 @@ struct site_net_options {
     struct key_pair pair; /* wiped in the copy when the net closes */
     unsigned window;
     int64_t retry_ms;    /* silence after which the socket is made anew */
+    uint64_t low_mib;    /* as in site_machine.h */
     struct store *store; /* lent */
     struct loop *loop;   /* lent */
     struct clock clock;
