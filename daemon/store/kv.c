@@ -136,7 +136,7 @@ check_or_mend(struct kv *kv, struct err_text *why)
     enum err e = kv_file_check(&kv->dir, false, why);
     if (e != ERR_DAMAGED || kv->options.read_only)
         return e;
-    enum err mended = kv_mend(&kv->dir, &mending);
+    enum err mended = kv_mend(&kv->dir, &kv->numbered, &mending);
     if (mended == ERR_NOT_FOUND)
         return e;
     if (mended != ERR_OK && why != NULL)
@@ -468,6 +468,12 @@ bool
 kv_mended(const struct kv *kv)
 {
     return !kv->options.read_only && kv_mend_pending(&kv->dir);
+}
+
+bool
+kv_numbered(const struct kv *kv)
+{
+    return kv->numbered;
 }
 
 enum err

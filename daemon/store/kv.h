@@ -31,7 +31,7 @@ struct kv_options {
  * file, but torn. ERR_NOT_FOUND: read_only or beside and none there. ERR_FULL, ERR_MEM: no room on the disk,
  * no address space for the map. ERR_IO: also when DIR is on a network file system. On each of
  * these an existing data.mdb is as it was, byte for byte. A rubbish head page is mended (not when
- * read_only or beside): kv_mended(). */
+ * read_only or beside): kv_mended(); a wrong number of one is put right: kv_numbered(). */
 enum err kv_open(const char *dir, const struct kv_options *options, struct kv **out_kv,
                  struct err_text *why);
 void kv_close(struct kv *kv); /* ends open transactions; NULL is fine */
@@ -40,7 +40,9 @@ void kv_close(struct kv *kv); /* ends open transactions; NULL is fine */
  * without kv_mend_told() since? Then the last commit may be missing: what is written next must not
  * use again what that may have used. */
 bool kv_mended(const struct kv *kv);
-/* That was done; the bad page stays, under the name *out_name in the folder. */
+/* Was the number of a head page put right at this open? Nothing is missing. */
+bool kv_numbered(const struct kv *kv);
+/* What kv_mended() asks for was done; the bad page stays, under the name *out_name in the folder. */
 enum err kv_mend_told(struct kv *kv, char out_name[32], struct err_text *why);
 
 /* A table by name, made when it is not there (unless read_only). Only while no transaction is

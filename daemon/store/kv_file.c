@@ -7,13 +7,15 @@
 #include <sys/stat.h>
 #include <unistd.h>
 #include "daemon/store/kv_error.h"
+#include "daemon/store/kv_number.h"
 #include "daemon/store/kv_tree.h"
 
 static const uint64_t small_bytes = (uint64_t)64 << 20;
 
-/* What to do is the same for each damage. */
+/* What to do is the same for each damage but that of one head page. */
 static const char advice[] = "set the file aside, then put a backup in its place or take the "
                              "records back from the hub";
+static const char mends[] = "the next start of the daemon mends it when all else is whole";
 
 static enum err
 read_heads(int fd, struct page_head heads[2])
@@ -35,18 +37,23 @@ one_is_bad(const struct page_head heads[2])
 }
 
 static enum err
-check_heads(const char *dir, const struct page_head heads[2], uint64_t bytes, struct err_text *why)
+check_heads(const char *dir, int fd, const struct page_head heads[2], uint64_t bytes,
+            struct err_text *why)
 {
+    uint64_t number = 0;
     if (bytes == 0)
         return err_set(ERR_DAMAGED, why, "%s/data.mdb is empty: %s", dir, advice);
     if (!heads[0].is_one && !heads[1].is_one)
         return err_set(ERR_FORMAT, why, "%s/data.mdb is not a store", dir);
+    if (kv_number_wrong(fd, heads, bytes, &number) >= 0)
+        return err_set(
+            ERR_DAMAGED, why,
+            "%s/data.mdb is damaged: one of its two head pages has not the number of its "
+            "commit: %s",
+            dir, mends);
     const char *what = page_heads_fault(heads);
     if (what != NULL && one_is_bad(heads))
-        return err_set(ERR_DAMAGED, why,
-                       "%s/data.mdb is damaged: %s: the next start of the daemon mends it when all "
-                       "else is whole",
-                       dir, what);
+        return err_set(ERR_DAMAGED, why, "%s/data.mdb is damaged: %s: %s", dir, what, mends);
     if (what != NULL)
         return err_set(ERR_DAMAGED, why, "%s/data.mdb is damaged: %s: %s", dir, what, advice);
     for (int i = 0; i < 2; i++)
@@ -65,7 +72,7 @@ check_open(const char *dir, int fd, uint64_t bytes, bool whole, struct err_text 
     struct kv_fault fault = {NULL, 0};
     enum err e = read_heads(fd, heads);
     if (e == ERR_OK)
-        e = check_heads(dir, heads, bytes, why);
+        e = check_heads(dir, fd, heads, bytes, why);
     else
         return kv_error_system(errno, "read data.mdb in", dir, why);
     if (e != ERR_OK)

@@ -22,6 +22,7 @@ struct kv {
     struct kv_txn write, read;
     bool unmapped; /* and failed: nothing of the file can be looked at */
     bool failed;   /* a flush or write failed: nothing more until it is opened again */
+    bool numbered; /* at opening a head page got its number back */
     bool outgrown; /* a transaction did not fit: double the map before the next */
 };
 

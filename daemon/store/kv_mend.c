@@ -1,4 +1,4 @@
-/* kv_mend.c - copies the good head page over the bad one. */
+/* kv_mend.c - puts a number right, or copies the good head page over the bad one. */
 #include "daemon/store/kv_mend.h"
 
 #include <errno.h>
@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "daemon/store/kv_error.h"
+#include "daemon/store/kv_number.h"
 #include "daemon/store/kv_page.h"
 #include "daemon/store/kv_tree.h"
 
@@ -74,14 +75,25 @@ bad_page(uint8_t bytes[2][PAGE_SIZE], struct page_head heads[2])
 }
 
 static enum err
-mend_file(const struct kv_dir *dir, int fd, uint64_t size, struct err_text *why)
+told(const struct kv_dir *dir, enum err e, struct err_text *why)
+{
+    return e == ERR_OK ? e : kv_error_system(errno, "mend data.mdb in", dir->path, why);
+}
+
+static enum err
+mend_file(const struct kv_dir *dir, int fd, uint64_t size, bool *out_numbered, struct err_text *why)
 {
     uint8_t bytes[2][PAGE_SIZE];
     struct page_head heads[2];
     struct kv_fault fault;
+    uint64_t number = 0;
     if (read_page(fd, 0, bytes[0]) != ERR_OK || read_page(fd, 1, bytes[1]) != ERR_OK)
         return kv_error_system(errno, "read data.mdb in", dir->path, why);
     int bad = bad_page(bytes, heads);
+    int numbered = kv_number_wrong(fd, heads, size, &number);
+    *out_numbered = numbered >= 0;
+    if (*out_numbered)
+        return told(dir, kv_number_write(fd, numbered, number), why);
     if (bad < 0 || heads[1 - bad].txn == 0 ||
         kv_tree_check(fd, &heads[1 - bad], size, true, &fault) != ERR_OK)
         return ERR_NOT_FOUND;
@@ -89,13 +101,11 @@ mend_file(const struct kv_dir *dir, int fd, uint64_t size, struct err_text *why)
     if (e != ERR_OK)
         return e;
     page_head_twin(bytes[1 - bad], (unsigned)bad, bytes[bad]);
-    return write_all(fd, bytes[bad], PAGE_SIZE, (off_t)bad * PAGE_SIZE) == ERR_OK
-               ? ERR_OK
-               : kv_error_system(errno, "mend data.mdb in", dir->path, why);
+    return told(dir, write_all(fd, bytes[bad], PAGE_SIZE, (off_t)bad * PAGE_SIZE), why);
 }
 
 enum err
-kv_mend(const struct kv_dir *dir, struct err_text *why)
+kv_mend(const struct kv_dir *dir, bool *out_numbered, struct err_text *why)
 {
     struct stat st;
     int fd = openat(dir->fd, "data.mdb", O_RDWR | O_CLOEXEC);
@@ -103,7 +113,7 @@ kv_mend(const struct kv_dir *dir, struct err_text *why)
         return ERR_NOT_FOUND;
     enum err e = ERR_NOT_FOUND;
     if (fstat(fd, &st) == 0 && S_ISREG(st.st_mode) && st.st_size >= (off_t)2 * PAGE_SIZE)
-        e = mend_file(dir, fd, (uint64_t)st.st_size, why);
+        e = mend_file(dir, fd, (uint64_t)st.st_size, out_numbered, why);
     (void)close(fd);
     return e;
 }

@@ -1,4 +1,6 @@
-/* kv_mend.h - one of the two head pages is rubbish, the other one is good.
+/* kv_mend.h - one of the two head pages is rubbish, or has a wrong number; the other one is good.
+ *
+ * A wrong number (kv_number.h) is put right, and nothing is missing then. Of rubbish:
  *
  * LMDB refuses such a file, though all is there but perhaps the last commit. The good page is copied
  * over the bad one as the older of the two. The bad page is put aside first, in DIR/head.bad: as
@@ -11,9 +13,9 @@
 #include "proto/err.h"
 
 /* Mends DIR/data.mdb if it can: exactly one head page has a fault, and every page that the other one
- * leads to is whole. ERR_NOT_FOUND: it is not so, nothing was changed. ERR_FULL, ERR_IO: it could
- * not be written; a next try begins anew. */
-enum err kv_mend(const struct kv_dir *dir, struct err_text *why);
+ * leads to is whole. *out_numbered: it was a number. ERR_NOT_FOUND: it is not so, nothing was
+ * changed. ERR_FULL, ERR_IO: it could not be written; a next try begins anew. */
+enum err kv_mend(const struct kv_dir *dir, bool *out_numbered, struct err_text *why);
 
 /* Was it mended, and nobody has said kv_mend_settled() since? */
 bool kv_mend_pending(const struct kv_dir *dir);

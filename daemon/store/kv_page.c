@@ -46,8 +46,7 @@ enum {
     HEAD_VERSION = 0x14,
     HEAD_FREE = 0x28,
     HEAD_MAIN = 0x58,
-    HEAD_LAST = 0x88,
-    HEAD_TXN = 0x90
+    HEAD_LAST = 0x88
 };
 static const uint32_t head_mark = 0xBEEFC0DE;
 
@@ -88,7 +87,7 @@ page_head_of(const uint8_t bytes[PAGE_HEAD_BYTES])
         .free = page_tree_of(bytes + HEAD_FREE),
         .main = page_tree_of(bytes + HEAD_MAIN),
         .last = page_number_at(bytes + HEAD_LAST, 8),
-        .txn = page_number_at(bytes + HEAD_TXN, 8),
+        .txn = page_number_at(bytes + PAGE_HEAD_TXN, 8),
     };
 }
 
@@ -116,7 +115,7 @@ page_head_twin(const uint8_t good[PAGE_SIZE], unsigned to, uint8_t out[PAGE_SIZE
 {
     memcpy(out, good, PAGE_SIZE);
     put_at(out, to);
-    put_at(out + HEAD_TXN, page_number_at(good + HEAD_TXN, 8) - 1);
+    put_at(out + PAGE_HEAD_TXN, page_number_at(good + PAGE_HEAD_TXN, 8) - 1);
 }
 
 const char *

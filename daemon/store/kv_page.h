@@ -30,7 +30,8 @@ struct page_head {
 };
 
 enum {
-    PAGE_HEAD_BYTES = 0x98
+    PAGE_HEAD_BYTES = 0x98,
+    PAGE_HEAD_TXN = 0x90 /* where the transaction's number stands */
 };
 struct page_head page_head_of(const uint8_t bytes[PAGE_HEAD_BYTES]);
 /* Is this page, number 0 or 1, one that LMDB wrote there? */

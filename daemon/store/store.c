@@ -342,6 +342,12 @@ open_store(struct store *store, const char *dir, const struct store_options *opt
         e = make(store, options, why);
     if (e == ERR_OK)
         e = load(store, options->site, why);
+    if (e == ERR_OK && kv_numbered(store->kv))
+        (void)snprintf(
+            store->mended, sizeof store->mended,
+            "%.150s: one of the two head pages had the number of another commit (a "
+            "flipped bit, or a write that failed) and got its own back; nothing is missing",
+            store->dir);
     if (e == ERR_OK && kv_mended(store->kv))
         e = renew(store, why);
     if (e == ERR_OK)
