@@ -42,30 +42,13 @@ add_text(struct parcel *parcel, const char *format, ...)
     va_end(args);
 }
 
-/* Several sections may stand at one path. */
-static const char *
-figure(const struct table_model *model, const char *path, const char *key)
-{
-    for (size_t i = 0; i < table_count(model); i++) {
-        const struct section *section = table_at(model, i);
-        if (strcmp(section->path, path) != 0 || section->n_rows == 0)
-            continue;
-        for (size_t j = 0; j < section->n_columns; j++) {
-            const struct cell *cell = table_cell(section, 0, j);
-            if (strcmp(section->columns[j].key, key) == 0 && cell->type == CELL_TEXT)
-                return cell->text;
-        }
-    }
-    return NULL;
-}
-
 static void
 summarise(const struct table_model *model, const char *site, const char *month,
           struct parcel *parcel)
 {
     add_text(parcel, "Knockbox report of %s, by the hub at %s.\n\n", month, site);
     for (size_t i = 0; i < sizeof summary / sizeof summary[0]; i++) {
-        const char *value = figure(model, summary[i].path, summary[i].key);
+        const char *value = table_headline(model, summary[i].path, summary[i].key);
         if (value != NULL)
             add_text(parcel, "%s: %s%s\n", summary[i].label, value, summary[i].unit);
     }

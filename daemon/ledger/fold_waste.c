@@ -72,6 +72,8 @@ stream_of(const struct waste *w, const struct fact *fact, const char *code)
                                                    KNOCKBOX__RECORD__BODY_STREAM, code, fact->day);
 }
 
+/* Also of a record that moves nothing, such as a second discard of a tub that is gone: that nobody
+ * knows the name is for people to settle, whatever else is amiss. */
 static enum err
 flag_unknown_stream(struct waste *w, const struct fact *fact, const char *code)
 {

@@ -62,19 +62,21 @@ add_quotient(const struct emission_sum *sum, enum emission_unit unit, struct dec
 
 /* All on one line, which may take more than 38 digits. */
 static enum err
-print_exact(const struct emission_sum *sum, char room[NUMBER_TEXT])
+fraction_of(const struct emission_sum *sum, struct decimal *top, struct decimal *bottom)
 {
-    struct decimal top = decimal_of(0, 0), bottom = decimal_of(1, 0);
     enum err e = ERR_OK;
+    *top = decimal_of(0, 0);
+    *bottom = decimal_of(1, 0);
     for (int unit = EMISSION_UNITS - 1; e == ERR_OK && unit >= 0; unit--)
         if (sum->any[unit] && sum->per[unit].mantissa != 0) /* fewer digits on the way */
-            e = add_quotient(sum, (enum emission_unit)unit, &top, &bottom);
-    return e == ERR_OK ? number_quotient(&top, &bottom, room, NULL) : e;
+            e = add_quotient(sum, (enum emission_unit)unit, top, bottom);
+    return e;
 }
 
-/* Where it does: each unit to 12 decimals, then their sum to 6. */
+/* Where it does: each unit to 12 decimals, then their sum to `places`. */
 static enum err
-print_apart(const struct emission_sum *sum, char room[NUMBER_TEXT], struct err_text *why)
+print_apart(const struct emission_sum *sum, int places, char room[NUMBER_TEXT],
+            struct err_text *why)
 {
     struct decimal all = decimal_of(0, 0), part;
     enum err e = ERR_OK;
@@ -85,7 +87,7 @@ print_apart(const struct emission_sum *sum, char room[NUMBER_TEXT], struct err_t
             e = decimal_add(&all, &part, &all, why);
     }
     if (e == ERR_OK)
-        (void)decimal_print_places(&all, 6, room);
+        (void)decimal_print_places(&all, places, room);
     return e;
 }
 
@@ -93,5 +95,22 @@ print_apart(const struct emission_sum *sum, char room[NUMBER_TEXT], struct err_t
 enum err
 emission_print(const struct emission_sum *sum, char room[NUMBER_TEXT], struct err_text *why)
 {
-    return print_exact(sum, room) == ERR_OK ? ERR_OK : print_apart(sum, room, why);
+    struct decimal top, bottom;
+    enum err e = fraction_of(sum, &top, &bottom);
+    if (e == ERR_OK)
+        e = number_quotient(&top, &bottom, room, NULL);
+    return e == ERR_OK ? ERR_OK : print_apart(sum, 6, room, why);
+}
+
+enum err
+emission_brief(const struct emission_sum *sum, char room[NUMBER_TEXT], struct err_text *why)
+{
+    struct decimal top, bottom, quotient;
+    enum err e = fraction_of(sum, &top, &bottom);
+    if (e == ERR_OK)
+        e = decimal_divide(&top, &bottom, 3, &quotient, NULL);
+    if (e != ERR_OK)
+        return print_apart(sum, 3, room, why);
+    (void)decimal_print_places(&quotient, 3, room);
+    return ERR_OK;
 }

@@ -329,9 +329,11 @@ fill_ranges(struct build *b, const struct inventory *sum)
 static enum err
 fill_total(struct build *b, const struct inventory *sum)
 {
-    char room[NUMBER_TEXT];
+    char room[NUMBER_TEXT], brief[NUMBER_TEXT];
     bool mixed = sum->n_bases > 1, apart = mixed && build_has_tables(b, 4);
     enum err e = emission_print(&sum->sum, room, b->why);
+    if (e == ERR_OK)
+        e = emission_brief(&sum->sum, brief, b->why);
     if (e != ERR_OK)
         return e;
     if (apart)
@@ -340,6 +342,8 @@ fill_total(struct build *b, const struct inventory *sum)
         build_caution(b, "the inventory adds lines of different GWP bases: see its lines");
     TABLE_SECTION(b->model, "emissions", "Emissions", SHAPE_FIELDS, total_columns);
     table_set(b->model, "inventory_kg_co2e", apart ? NULL : room);
+    if (!apart)
+        table_brief(b->model, "inventory_kg_co2e", brief);
     build_kg(b, "not_quantified_kg", sum->not_quantified_g);
     if (apart)
         e = fill_bases(b, sum);

@@ -121,6 +121,9 @@ bool build_has_tables(const struct build *b, int32_t version);
 enum err emission_add(struct build *b, const struct ending *ending, struct emission_sum *sum,
                       bool *out_quantified);
 /* kg CO2e of the sum, rounded once. */
+/* With 3 decimals, for a headline: rounded once, from the exact sum. */
+enum err emission_brief(const struct emission_sum *sum, char room[NUMBER_TEXT],
+                        struct err_text *why);
 enum err emission_print(const struct emission_sum *sum, char room[NUMBER_TEXT],
                         struct err_text *why);
 /* A line of WASTE_TO as an ending. */

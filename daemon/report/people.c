@@ -97,6 +97,8 @@ copy_cell(struct table_model *people, const struct section *s, size_t row, size_
         table_set(people, column->key, cell->text);
     else if (cell->type != CELL_ABSENT)
         table_set_bool(people, column->key, cell->type == CELL_TRUE);
+    if (cell->brief != NULL)
+        table_brief(people, column->key, cell->brief);
 }
 
 /* ---- sums */

@@ -133,6 +133,13 @@ column(FILE *out, int x, double kg, double most, enum fill fill)
     svg_label(out, x + 11, BASE - high - 5, "middle", label);
 }
 
+/* Points of the figures above columns: two stand side by side in the width of a month. */
+static int
+figure_size(double most)
+{
+    return most < 999.5 ? 11 : most < 9999.5 ? 10 : most < 99999.5 ? 8 : 6;
+}
+
 void
 picture_months(FILE *out, const struct table_model *people)
 {
@@ -150,10 +157,15 @@ picture_months(FILE *out, const struct table_model *people)
         describe(out, "", people_text(s, i, "diverted_kg"), " kg diverted");
     }
     svg_draw(out);
+    (void)fprintf(out, "<g font-size=\"%d\">\n", figure_size(most));
     for (size_t i = 0; i < n; i++) {
         int x = 10 + (int)i * 58;
         column(out, x, value(people_text(s, i, "captured_kg")), most, FILL_SOLID);
         column(out, x + 26, value(people_text(s, i, "diverted_kg")), most, FILL_HATCH);
+    }
+    (void)fputs("</g>\n", out);
+    for (size_t i = 0; i < n; i++) {
+        int x = 10 + (int)i * 58;
         svg_label(out, x + 24, 207, "middle", people_text(s, i, "month"));
     }
     svg_line(out, 4, 190, 716, 190);

@@ -133,7 +133,7 @@ table_set(struct table_model *model, const char *key, const char *text)
     if (model->failed)
         return;
     struct cell *cell = last_cell(model, key);
-    *cell = (struct cell){CELL_NULL, NULL};
+    *cell = (struct cell){.type = CELL_NULL};
     if (text == NULL)
         return;
     size_t len = strlen(text);
@@ -141,14 +141,22 @@ table_set(struct table_model *model, const char *key, const char *text)
     if (copy == NULL)
         return;
     memcpy(copy, text, len + 1);
-    *cell = (struct cell){CELL_TEXT, copy};
+    *cell = (struct cell){.type = CELL_TEXT, .text = copy};
+}
+
+void
+table_brief(struct table_model *model, const char *key, const char *text)
+{
+    const char *copy = table_text(model, "%s", text);
+    if (!model->failed)
+        last_cell(model, key)->brief = copy;
 }
 
 void
 table_set_bool(struct table_model *model, const char *key, bool value)
 {
     if (!model->failed)
-        *last_cell(model, key) = (struct cell){value ? CELL_TRUE : CELL_FALSE, NULL};
+        *last_cell(model, key) = (struct cell){.type = value ? CELL_TRUE : CELL_FALSE};
 }
 
 const char *
@@ -193,8 +201,8 @@ table_cell(const struct section *section, size_t row, size_t column)
     return &section->cells[row * section->n_columns + column];
 }
 
-const char *
-table_get(const struct table_model *model, const char *path, const char *key)
+static const struct cell *
+cell_at(const struct table_model *model, const char *path, const char *key)
 {
     for (size_t i = 0; i < model->n; i++) { /* the report itself ("") has several sections */
         const struct section *s = &model->sections[i];
@@ -202,7 +210,21 @@ table_get(const struct table_model *model, const char *path, const char *key)
             continue;
         for (size_t j = 0; j < s->n_columns; j++)
             if (strcmp(s->columns[j].key, key) == 0)
-                return s->cells[j].type == CELL_TEXT ? s->cells[j].text : NULL;
+                return s->cells[j].type == CELL_TEXT ? &s->cells[j] : NULL;
     }
     return NULL;
+}
+
+const char *
+table_get(const struct table_model *model, const char *path, const char *key)
+{
+    const struct cell *cell = cell_at(model, path, key);
+    return cell != NULL ? cell->text : NULL;
+}
+
+const char *
+table_headline(const struct table_model *model, const char *path, const char *key)
+{
+    const struct cell *cell = cell_at(model, path, key);
+    return cell == NULL ? NULL : cell->brief != NULL ? cell->brief : cell->text;
 }

@@ -23,7 +23,8 @@ enum cell_type {
 
 struct cell {
     enum cell_type type;
-    const char *text; /* CELL_TEXT; lent by the model */
+    const char *text;  /* CELL_TEXT; lent by the model */
+    const char *brief; /* the same for a headline, rounded from the exact value; NULL: as `text` */
 };
 
 struct column {
@@ -67,6 +68,8 @@ void table_row(struct table_model *model);
 void table_total(struct table_model *model);
 /* Cells of the last row. The key must be one of the section's columns. NULL text: null. */
 void table_set(struct table_model *model, const char *key, const char *text);
+/* What a headline says of a cell that has a text: with fewer decimals. */
+void table_brief(struct table_model *model, const char *key, const char *text);
 void table_set_bool(struct table_model *model, const char *key, bool value);
 /* Text that lives as long as the model; NULL when out of memory. */
 const char *table_text(struct table_model *model, const char *format, ...)
@@ -84,5 +87,7 @@ const struct section *table_find(const struct table_model *model, const char *pa
 const struct cell *table_cell(const struct section *section, size_t row, size_t column);
 /* The text at section `path`, first row, column `key`; NULL when it is not a text. */
 const char *table_get(const struct table_model *model, const char *path, const char *key);
+/* The same for a headline. */
+const char *table_headline(const struct table_model *model, const char *path, const char *key);
 
 #endif

@@ -67,6 +67,13 @@ get(const struct table_model *people, const char *path, const char *key)
     return text != NULL ? text : "-";
 }
 
+static const char *
+headline(const struct table_model *people, const char *path, const char *key)
+{
+    const char *text = table_headline(people, path, key);
+    return text != NULL ? text : "-";
+}
+
 /* ---- tables */
 
 static void
@@ -253,7 +260,7 @@ answer(FILE *out, const struct table_model *m)
     fact(out, "Waiting for an end", "%s kg|the end of %s kg is not known",
          get(m, "waste", "waiting_kg"), get(m, "waste", "unknown_kg"));
     fact(out, "Emissions inventory", "%s kg CO2e|factors %s; %s kg not quantified",
-         get(m, "emissions", "inventory_kg_co2e"), get(m, "", "edition"),
+         headline(m, "emissions", "inventory_kg_co2e"), get(m, "", "edition"),
          get(m, "emissions", "not_quantified_kg"));
     fact(out, "Tubs in the books", "%s kg|unexplained %s kg", get(m, "stock", "closing_kg"),
          get(m, "stock", "unexplained_kg"));

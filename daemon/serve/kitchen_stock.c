@@ -157,17 +157,18 @@ add_lot(void *owner, const char *code, const ProtobufCMessage *row)
         if (strcmp(spot->site, k->ask->site) != 0 || spot->count <= 0 ||
             spot->state != KNOCKBOX__LOT_STATE__LOT_STATE_ON_HAND)
             continue;
+        int32_t last = lot->has_best_before
+                           ? lot->best_before
+                           : local_day(lot->bottled_ms, 0) + p->products[product].shelf_days - 1;
+        if (last < k->ask->today)
+            continue; /* not for sale any more: a person throws it away */
         struct problem_stock *one = kitchen_add(k, &p->stock, &p->stock_n, sizeof *one);
         if (one == NULL)
             return false;
         int64_t ml = spot->count * lot->bottle_ml;
-        int32_t bottled = local_day(lot->bottled_ms, 0);
         one->product = product;
         one->ml = ml < PROBLEM_MOST ? ml : PROBLEM_MOST;
-        one->best_before_day =
-            (lot->has_best_before ? lot->best_before
-                                  : bottled + p->products[product].shelf_days - 1) -
-            k->ask->today;
+        one->best_before_day = last - k->ask->today;
     }
     return true;
 }

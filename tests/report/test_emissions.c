@@ -3,7 +3,10 @@
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include "daemon/report/report.h"
+#include "daemon/report/report_month.h"
 #include "tests/report/town.h"
 
 /* A close whose uncaptured grounds go to a stream. */
@@ -83,6 +86,34 @@ Test(emissions, E3_short_tons_are_exact_and_rounded_once)
           {"emissions.lines.composting.kg_co2e", "109.999910"},
           {"emissions.inventory_kg_co2e", "848.548489"},
           {"emissions.lines.landfill.factor", "U-L"});
+}
+
+/* 1168 g at 1 t CO2e per short ton: 1.168 / 0.90718474 = 1.2874996.. kg CO2e, to 6 decimals
+ * 1.287500; rounded from there a headline would say 1.288. */
+Test(emissions, E3_a_headline_is_rounded_once_from_the_exact_sum)
+{
+    struct play *play = town_new();
+    struct report_ask ask = {.month = play_month("2026-03")};
+    struct table_model *model = NULL;
+    char *page = NULL;
+    play_say(play,
+             "{'kind': 'factors', 'at': '2026-01-01T00:00:00Z', 'edition': 'US-OWN', 'from': "
+             "'2026-02-01', 'rows': [{'id': 'U-L', 'material': 'food', 'class': 'food waste', "
+             "'treatment': 'landfill', 'value': '1', 'unit': 'tCO2e/short_ton', 'boundary': "
+             "'b', 'purpose': 'inventory', 'gwp_basis': 'AR5', 'source': 's'}]}");
+    stream(play, "tip", "landfill", "food");
+    throw(play, 1168, "tip", "2026-03-02");
+    play_put(play, 0);
+    cr_assert(report_month(play_ledger(play), play_store(play), &ask, &model, NULL) == ERR_OK);
+    cr_expect(eq(str, (char *)table_get(model, "emissions", "inventory_kg_co2e"), "1.287500"));
+    cr_expect(eq(str, (char *)table_headline(model, "emissions", "inventory_kg_co2e"), "1.287"));
+    cr_expect(eq(str, (char *)table_headline(model, "waste", "disposed_kg"), "1.168"));
+    cr_assert(report_html(model, &page, NULL) == ERR_OK);
+    cr_expect(strstr(page, "<dd class=\"big\">1.287 kg CO2e</dd>") != NULL);
+    cr_expect(strstr(page, ">1.287500</td>") != NULL);
+    free(page);
+    table_free(model);
+    play_free(play);
 }
 
 Test(emissions, E1_what_has_no_factor_is_not_quantified_and_not_zero)

@@ -260,6 +260,41 @@ published_room(void)
     return room;
 }
 
+static struct problem *
+problem_of(struct room *room)
+{
+    struct problem *p = NULL;
+    struct err_text why = {.s = ""};
+    cr_assert(room_ask(room, "plan", "do=problem", NULL) == ERR_OK, "%s", room_why(room));
+    const char *json = json_string_value(json_object_get(room_answer(room), "problem"));
+    const char *csv = json_string_value(json_object_get(room_answer(room), "tubs"));
+    cr_assert(problem_parse(json, strlen(json), csv, strlen(csv), &p, &why) == ERR_OK, "%s", why.s);
+    return p;
+}
+
+/* The planner knows no days before today: they wait for a person to throw them away. */
+Test(plan, bottles_past_their_date_are_not_for_sale_and_keep_nobody_from_planning)
+{
+    struct room *room = kitchen_room();
+    write_line(room, "{'kind':'mix','batch':'B-1','recipe':'syrup-1','inputs':[{'tub':'Q-0302-1',"
+                     "'mass_g':3000}],'vessel':'V1','started':'2026-03-02T22:00:00Z','at':"
+                     "'2026-03-02T22:00:00Z'}");
+    write_line(room,
+               "{'kind':'bottle','batch':'B-1','lot':'L-1','bottle_ml':500,'count':6,"
+               "'best_before':'2026-03-02','at':'2026-03-02T23:00:00Z'}\n"
+               "{'kind':'bottle','batch':'B-1','lot':'L-2','bottle_ml':500,'count':4,"
+               "'best_before':'2026-03-03','at':'2026-03-02T23:00:00Z'}\n"
+               "{'kind':'release','lot':'L-1','decision':'release','at':'2026-03-02T23:10:00Z'}\n"
+               "{'kind':'release','lot':'L-2','decision':'release','at':'2026-03-02T23:10:00Z'}");
+    struct problem *p = problem_of(room);
+    cr_assert(eq(int, p->stock_n, 1));
+    cr_expect(eq(i64, p->stock[0].ml, 2000));
+    cr_expect(eq(int, p->stock[0].best_before_day, 0));
+    problem_free(p);
+    cr_expect(room_ask(room, "plan", "do=make", NULL) == ERR_OK, "%s", room_why(room));
+    room_free(room);
+}
+
 Test(plan, late_news_is_told_and_changes_nothing_until_a_person_publishes)
 {
     struct room *room = published_room();
