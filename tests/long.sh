@@ -1,6 +1,6 @@
 #!/bin/sh
 # long.sh: the trials of faults that take longer than a minute, for before a release.
-#   sh tests/long.sh [SEED] [PART...]     PART: kill power full sweep rot twice clock alerts hostile line steps lives
+#   sh tests/long.sh [SEED] [PART...]     PART: kill power full sweep rot twice clock alerts hostile line steps lives looks
 #                                         (all of them). SEED: of the day, unless given; printed.
 # Uses the release build in $BUILD/release (default ./build), made when it is not there. A failure is
 # seen again with the same seed and part. TIMES=10: ten times the counts below.
@@ -10,7 +10,7 @@ BUILD=${BUILD:-build}
 TIMES=${TIMES:-1}
 SEED=${1:-$(date +%Y%m%d)}
 [ $# -eq 0 ] || shift
-parts=${*:-kill power full sweep rot twice clock alerts hostile line steps lives}
+parts=${*:-kill power full sweep rot twice clock alerts hostile line steps lives looks}
 folder=$BUILD/release
 
 [ -d "$folder" ] || cmake -S . -B "$folder" -G Ninja -C tests/config/release.cmake >"$folder.configure.log" 2>&1
@@ -37,6 +37,7 @@ part() {
         line) driver line --lines "$(times 50)" ;;
         steps) TEST_STEP=1 TEST_SEED=$SEED "$folder/tests/test_world_steps" --jobs 2 ;;
         lives) TEST_SEED=$SEED TEST_RUNS=$(times 500) "$folder/tests/test_world_sync" --filter '*/*random*' --timeout 36000 ;;
+        looks) sh tests/looks.sh "$folder/bin" ;;
         *) echo "long.sh: no part $1" >&2; return 2 ;;
     esac
 }

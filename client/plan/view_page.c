@@ -25,7 +25,7 @@ static const char style[] =
     "ul{margin:.3rem 0 .8rem;padding-left:1.2rem}\n"
     "svg{display:block;width:100%;height:auto;font:11px system-ui,\"DejaVu Sans\",Arial,"
     "sans-serif;fill:#1a1a1a}\n"
-    ".wide{overflow-x:auto}\n"
+    ".wide,figure{overflow-x:auto}\n"
     "table{border-collapse:collapse;font-size:.82rem;width:100%;margin:.6rem 0}\n"
     "caption{text-align:left;font-weight:700;padding:.2rem 0}\n"
     "th,td{text-align:left;vertical-align:top;padding:.15rem .6rem .15rem 0;"
@@ -34,8 +34,11 @@ static const char style[] =
     "tbody th{white-space:nowrap}\n"
     ".closed{background:#ececec}\n"
     ".assumed{font-size:.78rem;color:#4a4a4a}\n"
+    "@media(max-width:60rem){svg{min-width:60rem}}\n"
     "@page{size:A4 landscape;margin:8mm}\n"
-    "@media print{body{font-size:8.5pt}main{max-width:none;padding:0}.wide{overflow:visible}"
+    "@media "
+    "print{body{font-size:8.5pt}main{max-width:none;padding:0}.wide,figure{overflow:visible}svg{"
+    "min-width:0}"
     "h1{font-size:13pt;margin:0}h2{font-size:8pt;margin:.2rem 0}"
     "ul{margin:.1rem 0 .3rem;columns:3}"
     "table{font-size:6.8pt;line-height:1.2;margin:.2rem 0}"
@@ -60,7 +63,7 @@ put_pictures(const json_t *view, FILE *f)
     size_t n = json_array_size(json_object_get(view, "days"));
     for (size_t from = 0; from < n; from += DAYS_A_PICTURE) {
         size_t end = from + DAYS_A_PICTURE < n ? from + DAYS_A_PICTURE : n;
-        (void)fputs("<figure>\n", f);
+        (void)fputs("<figure tabindex=\"0\" aria-label=\"Plan by station and day\">\n", f);
         view_print_picture(view, from, end, f);
         (void)fputs("</figure>\n", f);
     }
@@ -133,7 +136,8 @@ put_table(const json_t *view, FILE *f)
 {
     const json_t *days = json_object_get(view, "days");
     json_t *events = view_events(view);
-    (void)fputs("<div class=\"wide\"><table>\n<caption>The same by day</caption>\n<thead><tr>"
+    (void)fputs("<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"The same by "
+                "day\"><table>\n<caption>The same by day</caption>\n<thead><tr>"
                 "<th scope=\"col\">day</th><th scope=\"col\">thaw in the evening, tubs</th>"
                 "<th scope=\"col\">mix</th><th scope=\"col\">bottle</th>"
                 "<th scope=\"col\">van, tubs</th><th scope=\"col\">straining</th>"

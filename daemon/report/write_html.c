@@ -12,6 +12,7 @@ enum {
     TURNED_FROM = 9, /* columns of a table that stands better on its side, ... */
     TURNED_ROWS = 8, /* ... when its rows are at most so many */
     CHAPTER_PATHS = 5,
+    CODE_LETTERS = 24, /* a word of so many stays on one line, whatever hyphens it has */
 };
 
 /* The page may load and run nothing; its style stands inside it. */
@@ -22,7 +23,7 @@ static const char style[] =
     "*{box-sizing:border-box}\n"
     "body{margin:0;background:#fff;color:#1a1a1a;font:16px/1.45 system-ui,\"DejaVu Sans\",Arial,"
     "sans-serif}\n"
-    "main{max-width:60rem;margin:0 auto;padding:1.5rem 1rem 3rem}\n"
+    "main{max-width:66rem;margin:0 auto;padding:1.5rem 1rem 3rem}\n"
     "h1{font-size:1.6rem;line-height:1.2;margin:0 0 .3rem}\n"
     "h2{font-size:1.25rem;margin:2.4rem 0 .6rem;padding-top:.6rem;border-top:2px solid #1a1a1a}\n"
     "h3{font-size:1rem;margin:1.4rem 0 .4rem}\n"
@@ -42,23 +43,27 @@ static const char style[] =
     "svg{display:block;width:100%;max-width:50rem;height:auto;font:12.5px system-ui,"
     "\"DejaVu Sans\",Arial,sans-serif;fill:#1a1a1a}\n"
     "svg.defs{position:absolute;width:0;height:0}\n"
-    ".wide{overflow-x:auto}\n"
+    ".wide,figure{overflow-x:auto}\n"
     "table{border-collapse:collapse;font-size:.82rem;margin:.3rem 0 1rem}\n"
     "caption{text-align:left;font-weight:700;padding:.3rem 0}\n"
-    "th,td{text-align:left;vertical-align:top;padding:.22rem .7rem .22rem 0;"
+    "th,td{text-align:left;vertical-align:top;padding:.22rem .6rem .22rem 0;"
     "border-bottom:1px solid #ccc;overflow-wrap:break-word;min-width:2.5rem}\n"
     "thead th{border-bottom:2px solid #1a1a1a;vertical-align:bottom}\n"
     "th{font-weight:600}\n"
     ".n{text-align:right;font-variant-numeric:tabular-nums;overflow-wrap:normal;"
     "white-space:nowrap}\n"
     "thead .n{white-space:normal}\n"
+    ".c{white-space:nowrap}\n"
     ".total td,.total th{font-weight:700;border-top:2px solid #1a1a1a}\n"
     "li{margin:.2rem 0}\n"
+    "@media(max-width:45rem){svg{min-width:42rem}}\n"
     "@page{margin:14mm}\n"
-    "@media print{body{font-size:10pt}main{max-width:none;padding:0 1px}.wide{overflow:visible}"
+    "@media print{body{font-size:10pt}main{max-width:none;padding:0 "
+    "1px}.wide,figure{overflow:visible}"
     "table{font-size:7.5pt}th,td{padding-right:.4rem;min-width:0}"
     "h2,h3,caption{break-after:avoid}figure,tr,.answer div{break-inside:avoid}"
-    "svg{max-width:150mm}*{-webkit-print-color-adjust:exact;print-color-adjust:exact}}\n";
+    "svg{max-width:150mm;min-width:0}*{-webkit-print-color-adjust:exact;print-color-adjust:exact}}"
+    "\n";
 
 static const char *
 get(const struct table_model *people, const char *path, const char *key)
@@ -76,10 +81,18 @@ headline(const struct table_model *people, const char *path, const char *key)
 
 /* ---- tables */
 
+/* A code or a day: not to be broken at its hyphens. */
+static bool
+is_code(const char *text)
+{
+    return strlen(text) <= CODE_LETTERS && strchr(text, '-') != NULL && strchr(text, ' ') == NULL;
+}
+
 static void
 put_cell(FILE *out, bool head, bool number, const char *text)
 {
-    (void)fprintf(out, "<%s%s>", head ? "th scope=\"row\"" : "td", number ? " class=\"n\"" : "");
+    const char *class = number ? " class=\"n\"" : is_code(text) ? " class=\"c\"" : "";
+    (void)fprintf(out, "<%s%s>", head ? "th scope=\"row\"" : "td", class);
     html_text(out, text);
     (void)fputs(head ? "</th>" : "</td>", out);
 }
@@ -98,7 +111,9 @@ put_heading(FILE *out, const struct column *column, const char *scope, bool numb
 static void
 open_table(FILE *out, const struct section *s)
 {
-    (void)fputs("<div class=\"wide\"><table>\n<caption>", out);
+    (void)fputs("<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"", out);
+    html_attr(out, s->title);
+    (void)fputs("\"><table>\n<caption>", out);
     html_text(out, s->title);
     (void)fputs("</caption>\n", out);
 }
@@ -329,7 +344,7 @@ put_chapter(FILE *out, const struct table_model *m, const struct chapter *chapte
         return;
     (void)fprintf(out, "<section>\n<h2>%s</h2>\n", chapter->title);
     if (chapter->picture != NULL) {
-        (void)fputs("<figure>\n", out);
+        (void)fprintf(out, "<figure tabindex=\"0\" aria-label=\"%s\">\n", chapter->title);
         chapter->picture(out, m);
         (void)fputs("</figure>\n", out);
     }
