@@ -64,6 +64,15 @@ err_set(enum err e, struct err_text *why, const char *format, ...)
     return e;
 }
 
+/* A sentence is one line, whatever somebody wrote: control characters come out as `?`. */
+static void
+one_line(char *text)
+{
+    for (; *text != '\0'; text++)
+        if ((unsigned char)*text < 0x20 || *text == 0x7F)
+            *text = '?';
+}
+
 enum err
 err_input(struct err_text *why, const char *field, const char *got, const char *want)
 {
@@ -73,6 +82,7 @@ err_input(struct err_text *why, const char *field, const char *got, const char *
         (void)err_set(ERR_INPUT, why, "%s: %.90s: expected %s", field, got, want);
     else
         (void)err_set(ERR_INPUT, why, "%s: missing: expected %s", field, want);
+    one_line(why->s);
     copy_text(why->field, sizeof why->field, field);
     copy_text(why->got, sizeof why->got, got);
     copy_text(why->want, sizeof why->want, want);

@@ -1,6 +1,6 @@
 #!/bin/sh
 # long.sh: the trials of faults that take longer than a minute, for before a release.
-#   sh tests/long.sh [SEED] [PART...]     PART: kill power full sweep rot twice clock alerts hostile line steps lives looks
+#   sh tests/long.sh [SEED] [PART...]     PART: kill power full sweep rot twice short text clock alerts hostile line steps lives looks
 #                                         (all of them). SEED: of the day, unless given; printed.
 # Uses the release build in $BUILD/release (default ./build), made when it is not there. A failure is
 # seen again with the same seed and part. TIMES=10: ten times the counts below.
@@ -10,7 +10,7 @@ BUILD=${BUILD:-build}
 TIMES=${TIMES:-1}
 SEED=${1:-$(date +%Y%m%d)}
 [ $# -eq 0 ] || shift
-parts=${*:-kill power full sweep rot twice clock alerts hostile line steps lives looks}
+parts=${*:-kill power full sweep rot twice short text clock alerts hostile line steps lives looks}
 folder=$BUILD/release
 
 [ -d "$folder" ] || cmake -S . -B "$folder" -G Ninja -C tests/config/release.cmake >"$folder.configure.log" 2>&1
@@ -31,6 +31,8 @@ part() {
         sweep) driver sweep --all 1 --alloc 1 ;;
         rot) driver rot --stride 1 --random "$(times 10000)" --hubs "$(times 300)" ;;
         twice) driver twice --rounds 100 ;;
+        short) driver short --floods "$(times 50)" --seconds 2 --lives "$(times 50)" --steps 40 ;;
+        text) driver text --all 1 ;;
         clock) driver clock --jumps "$(times 200)" ;;
         alerts) driver alerts ;;
         hostile) for i in $(seq "$(times 5)"); do driver hostile --flood 4000 --seed $((SEED + i)) || return 1; done ;;

@@ -8,6 +8,7 @@
 #include "daemon/calc/datemark.h"
 #include "daemon/calc/elapsed.h"
 #include "daemon/calc/near.h"
+#include "proto/text.h"
 
 /* slab|cylinder|sphere as "slab, cylinder or sphere". */
 static void
@@ -64,7 +65,9 @@ misuse(struct calc_run *run, const char *field, const char *got, const char *wan
     f->field = field;
     f->got = got;
     (void)snprintf(f->want, sizeof f->want, "%s", want);
-    (void)snprintf(f->message, sizeof f->message, "%.100s: expected %s", got, want);
+    char shown[100];
+    (void)snprintf(f->message, sizeof f->message, "%s: expected %s",
+                   text_shown(got, shown, sizeof shown), want);
     return false;
 }
 

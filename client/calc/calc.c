@@ -9,6 +9,7 @@
 #include "client/calc/args.h"
 #include "client/calc/card.h"
 #include "client/calc/run.h"
+#include "proto/text.h"
 
 /* 17 digits: a double read back is the same double. */
 enum {
@@ -48,8 +49,10 @@ no_such_what(struct calc_run *run, const char *word)
     f->code = ERR_USAGE;
     f->field = "what";
     f->got = word;
-    (void)snprintf(f->message, sizeof f->message, "%.100s: expected %s",
-                   word != NULL ? word : "WHAT is missing", f->want);
+    char shown[100];
+    (void)snprintf(f->message, sizeof f->message, "%s: expected %s",
+                   word != NULL ? text_shown(word, shown, sizeof shown) : "WHAT is missing",
+                   f->want);
     return false;
 }
 

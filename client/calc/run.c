@@ -1,5 +1,6 @@
 /* run.c - arguments, failures and the answer of one calculation. */
 #include "client/calc/run.h"
+#include "proto/text.h"
 
 #include <assert.h>
 #include <math.h>
@@ -82,9 +83,10 @@ fill_failure(struct calc_run *run, const char *name, const char *got)
     f->code = ERR_INPUT;
     f->field = name;
     f->got = got;
-    (void)snprintf(f->message, sizeof f->message, "%s%s%.120s: expected %s",
+    char shown[120];
+    (void)snprintf(f->message, sizeof f->message, "%s%s%s: expected %s",
                    name != NULL ? name : "the values", name != NULL ? ": " : "",
-                   got != NULL    ? got
+                   got != NULL    ? text_shown(got, shown, sizeof shown)
                    : name != NULL ? "missing"
                                   : "",
                    f->want);

@@ -116,6 +116,14 @@ loop_want_write(struct loop *loop, int fd, bool want)
         loop->items[i].events = (short)(want ? ZMQ_POLLOUT : ZMQ_POLLIN);
 }
 
+void
+loop_pause(struct loop *loop, int fd, bool pause)
+{
+    int i = find(loop, NULL, fd);
+    if (i >= 0)
+        loop->items[i].events = (short)(pause ? 0 : ZMQ_POLLIN);
+}
+
 /* A descriptor of ours that reads as a number of eight bytes; closed with the loop. */
 static enum err
 add_own(struct loop *loop, int fd, loop_fn *fn, void *owner, int *out_fd, struct err_text *why)

@@ -29,6 +29,8 @@ enum err loop_add(struct loop *loop, void *zmq_socket, int fd, loop_fn *fn, void
 void loop_remove(struct loop *loop, const void *zmq_socket, int fd);
 /* Call `fn` when the descriptor can be written, no longer when it can be read; or back. */
 void loop_want_write(struct loop *loop, int fd, bool want);
+/* Does not call for this descriptor, whatever comes; or calls again when it can be read. */
+void loop_pause(struct loop *loop, int fd, bool pause);
 
 /* Calls `fn` every `us` microseconds; once when `once`. *out_timer is a handle for loop_timer_set
  * and lives as long as the loop. us 0: not running. */

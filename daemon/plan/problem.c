@@ -315,14 +315,13 @@ renumber_recipe(struct problem_recipe *r, const int *profile, int profiles_n, co
         r->need_g_per_kg[part[i]] = old.need_g_per_kg[i];
 }
 
-/* Tubs, sites and profiles stand in a CSV without quotes. */
+/* Tubs, sites and profiles stand in a CSV, a tub a line. */
 static enum err
 check_plain(const char *what, const char *id, struct err_text *why)
 {
     for (const char *c = id; *c != '\0'; c++)
-        if (*c == ',' || *c == '"' || (unsigned char)*c < 0x20)
-            return err_set(ERR_INPUT, why,
-                           "%s \"%s\": expected no comma, quote or control character", what, id);
+        if ((unsigned char)*c < 0x20)
+            return err_set(ERR_INPUT, why, "%s \"%s\": expected no control character", what, id);
     return ERR_OK;
 }
 

@@ -558,20 +558,37 @@ static const char *const places[] = {[PROBLEM_AT_KITCHEN] = "kitchen",
                                      [PROBLEM_AT_SITE] = "site",
                                      [PROBLEM_AT_FORECAST] = "forecast"};
 
-/* Cuts `line` at its commas; false: not that many fields. A café's id holds no comma or quote. */
+/* The field that *line begins with, its quotes undone in place (RFC 4180); *line goes on behind its
+ * comma. false: a quote without an end, or text behind it. */
+static bool
+cut_field(char **line, char **out_field, bool *out_more)
+{
+    char *from = *line, *to = *line;
+    bool open = *from == '"';
+    *out_field = to;
+    if (!open)
+        to = from += strcspn(from, ",");
+    else
+        for (from++; *from != '\0'; *to++ = *from++)
+            if (*from == '"' && *++from != '"') {
+                open = false;
+                break;
+            }
+    char end = *from;
+    *to = '\0';
+    *out_more = end == ',';
+    *line = *out_more ? from + 1 : from;
+    return !open && (end == ',' || end == '\0');
+}
+
+/* Cuts `line` at its commas; false: not that many fields. */
 static bool
 cut_line(char *line, char *fields[COLUMNS])
 {
-    for (int i = 0; i < COLUMNS; i++) {
-        fields[i] = line;
-        char *comma = strchr(line, ',');
-        if ((comma != NULL) != (i < COLUMNS - 1))
+    bool more = true;
+    for (int i = 0; i < COLUMNS; i++)
+        if (!cut_field(&line, &fields[i], &more) || more != (i < COLUMNS - 1))
             return false;
-        if (comma != NULL) {
-            *comma = '\0';
-            line = comma + 1;
-        }
-    }
     return true;
 }
 

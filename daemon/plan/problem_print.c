@@ -316,6 +316,23 @@ problem_print(const struct problem *p, const char *tubs_file, FILE *json)
     (void)fputs("\n}\n", json);
 }
 
+/* A cell of a CSV: in quotes when it has to be (RFC 4180). */
+static void
+cell(const char *text, FILE *csv)
+{
+    if (strpbrk(text, ",\"") == NULL) {
+        (void)fprintf(csv, "%s,", text);
+        return;
+    }
+    (void)fputc('"', csv);
+    for (; *text != '\0'; text++) {
+        if (*text == '"')
+            (void)fputc('"', csv);
+        (void)fputc(*text, csv);
+    }
+    (void)fputs("\",", csv);
+}
+
 void
 problem_print_tubs(const struct problem *p, FILE *csv)
 {
@@ -325,8 +342,10 @@ problem_print_tubs(const struct problem *p, FILE *csv)
     (void)fputs("id,site,profile,g,frozen_day,use_by_day,at\n", csv);
     for (int i = 0; i < p->tubs_n; i++) {
         const struct problem_tub *t = &p->tubs[i];
-        (void)fprintf(csv, "%s,%s,%s,%lld,%d,%d,%s\n", t->id, p->sites[t->site].id,
-                      p->profiles[t->profile].id, (long long)t->g, t->frozen_day, t->use_by_day,
+        cell(t->id, csv);
+        cell(p->sites[t->site].id, csv);
+        cell(p->profiles[t->profile].id, csv);
+        (void)fprintf(csv, "%lld,%d,%d,%s\n", (long long)t->g, t->frozen_day, t->use_by_day,
                       places[t->at]);
     }
 }

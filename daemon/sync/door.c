@@ -52,6 +52,7 @@ struct door_groups {
 struct door {
     struct loop *loop;
     int fd;
+    int rest; /* timer */
     char path[PATH_SIZE];
     uint32_t self;
     struct door_handler handler;
@@ -115,6 +116,8 @@ forget_gone(struct door *door)
         else
             door->peers[kept++] = door->peers[i];
     }
+    if (kept < door->n_peers) /* a descriptor is free again: who waits is let in */
+        loop_pause(door->loop, door->fd, false);
     door->n_peers = kept;
 }
 
@@ -347,12 +350,32 @@ new_peer(struct door *door, int fd)
 }
 
 static void
+rested(void *owner)
+{
+    struct door *door = owner;
+    loop_pause(door->loop, door->fd, false);
+}
+
+/* Without descriptors or memory the caller goes on waiting at the socket, which would wake us again
+ * and again. */
+static void
+rest_if_short(struct door *door, int code)
+{
+    if (code != EMFILE && code != ENFILE && code != ENOMEM && code != ENOBUFS)
+        return;
+    loop_pause(door->loop, door->fd, true);
+    loop_timer_set(door->rest, (uint64_t)DOOR_REST_MS * 1000, true);
+}
+
+static void
 accept_peer(void *owner)
 {
     struct door *door = owner;
     int fd = accept4(door->fd, NULL, NULL, SOCK_CLOEXEC | SOCK_NONBLOCK);
-    if (fd < 0)
-        return; /* gone again, or no descriptors: the next round tries again */
+    if (fd < 0) {
+        rest_if_short(door, errno); /* else the caller is gone again */
+        return;
+    }
     struct door_peer *peer = new_peer(door, fd);
     if (peer == NULL || loop_add(door->loop, NULL, fd, read_peer, peer, NULL) != ERR_OK) {
         free(peer);
@@ -449,6 +472,8 @@ door_open(struct loop *loop, const char *path, const struct config *config,
     if (e == ERR_OK)
         e = read_groups(&door->groups, config, why);
     if (e == ERR_OK)
+        e = loop_timer(loop, rested, door, &door->rest, why);
+    if (e == ERR_OK)
         e = listen_on(door, why);
     if (e == ERR_OK)
         *out_door = door;
@@ -483,6 +508,8 @@ door_close(struct door *door)
     for (size_t i = 0; i < door->n_peers; i++)
         drop_peer(door->peers[i]);
     forget_gone(door);
+    if (door->rest > 0)
+        loop_timer_set(door->rest, 0, true);
     if (door->fd >= 0) {
         loop_remove(door->loop, NULL, door->fd);
         (void)close(door->fd);

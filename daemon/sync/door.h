@@ -19,6 +19,7 @@ enum {
     DOOR_PEERS_USER = 32,      /* of one user that is neither root nor this one */
     DOOR_QUEUE_MOST = 4 << 20, /* bytes that wait for a slow reader */
     DOOR_PATIENCE_MS = 2000,   /* then it is let go */
+    DOOR_REST_MS = 100,        /* nobody is let in while there are no descriptors */
 };
 
 /* Who is on the other end. */

@@ -120,18 +120,21 @@ class Town:
                 env['FAULT_' + name] = str(value)
         return env
 
-    def run(self, program, *words, env=None, text=None, patience=PATIENCE):
-        """To its end: (status, out, err); the status is -N after signal N, 'hung' after PATIENCE."""
+    def run(self, program, *words, env=None, text=None, patience=PATIENCE, raw=False):
+        """To its end: (status, out, err); the status is -N after signal N, 'hung' after PATIENCE.
+
+        `raw`: out and err are bytes."""
+        show = (lambda x: x) if raw else (lambda x: x.decode(errors='replace'))
         p = subprocess.Popen([os.path.join(self.bin, program), *words], env=self.env(**(env or {})),
                              stdin=subprocess.PIPE if text is not None else subprocess.DEVNULL,
                              stdout=subprocess.PIPE, stderr=subprocess.PIPE)
         try:
             out, err = p.communicate(text.encode() if text is not None else None, timeout=patience)
-            return p.returncode, out.decode(errors='replace'), err.decode(errors='replace')
+            return p.returncode, show(out), show(err)
         except subprocess.TimeoutExpired:
             p.kill()
             out, err = p.communicate()
-            return 'hung', out.decode(errors='replace'), err.decode(errors='replace')
+            return 'hung', show(out), show(err)
 
     def must(self, program, *words, **more):
         status, out, err = self.run(program, *words, **more)
@@ -182,14 +185,15 @@ class Town:
 class Daemon:
     """A daemon of ours; its words go to a file beside its folder."""
 
-    def __init__(self, town, program, folder, env=None, files=None):
+    def __init__(self, town, program, folder, env=None, files=None, before=None):
+        """`files` descriptors at most; `before` is called in the child before the program."""
         self.town, self.program, self.folder = town, program, folder
         self.log = folder.rstrip('/') + '.log'
         with open(self.log, 'ab') as log:
             self.begin = log.tell()
             limit = ['prlimit', '--nofile=%d' % files] if files else []
             self.p = subprocess.Popen(limit + [os.path.join(town.bin, program), 'run', folder], env=town.env(**(env or {})),
-                                      stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=log)
+                                      stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=log, preexec_fn=before)
         self.born = time.monotonic()
         self.ready_s = None
 

@@ -32,6 +32,40 @@ Test(problem, what_is_written_is_read_again_the_same)
     }
 }
 
+/* Whoever labels a tub may write commas and quotes (RFC 4180). */
+Test(problem, names_with_commas_and_quotes_are_read_again_the_same)
+{
+    static const char *const ids[] = {"a,b", "\"", "\"a\"", "a\"\",", ",", "=1+1", "'"};
+    struct problem *p = kit_problem("micro-1");
+    char *csv = NULL;
+    size_t csv_len = 0;
+    cr_assert(p->tubs_n >= 7 && p->sites_n >= 1);
+    for (int i = 0; i < 7; i++)
+        snprintf(p->tubs[i].id, sizeof p->tubs[i].id, "%s", ids[i]);
+    snprintf(p->sites[0].id, sizeof p->sites[0].id, "quay, \"side\"");
+    char *json = NULL;
+    size_t json_len = 0;
+    FILE *f = open_memstream(&json, &json_len);
+    problem_print(p, "x.tubs.csv", f);
+    fclose(f);
+    f = open_memstream(&csv, &csv_len);
+    problem_print_tubs(p, f);
+    fclose(f);
+    struct problem *again = NULL;
+    struct err_text why = {.s = ""};
+    cr_assert(problem_parse(json, json_len, csv, csv_len, &again, &why) == ERR_OK, "%s", why.s);
+    for (int i = 0; i < 7; i++) {
+        int there = 0;
+        for (int k = 0; k < again->tubs_n; k++)
+            there += strcmp(again->tubs[k].id, ids[i]) == 0;
+        cr_expect(there == 1, "%s", ids[i]);
+    }
+    free(json);
+    free(csv);
+    problem_free(p);
+    problem_free(again);
+}
+
 static void
 reverse(void *list, int n, size_t size)
 {
@@ -169,6 +203,8 @@ static const struct bad bads[] = {
     {"neither here nor there", 1, ",kitchen", ",attic", "kitchen, site or forecast"},
     {"a field short", 1, ",18,kitchen", ",kitchen", "line 2: expected 7 fields"},
     {"a column misspelt", 1, "use_by_day", "use_by_date", "no column \"use_by_day\""},
+    {"a quote without an end", 1, "T00003", "\"T00003", "line 4: expected 7 fields"},
+    {"text behind a quote", 1, "T00003", "\"T00003\"x", "line 4: expected 7 fields"},
     {"two tubs of one id", 1, "T00002", "T00001", "two of this id"},
 };
 
