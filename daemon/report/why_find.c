@@ -151,6 +151,8 @@ find_cell(const struct table_model *model, const char *text, const struct key *k
     const struct section *s = table_find(model, key->path);
     const char *column = key->column[0] != '\0' ? key->column : main_column(key->path);
     size_t found = 0;
+    if (strcmp(key->path, "restatement.changes") == 0) /* figures of the report, twice each */
+        return err_input(why, "why", text, "the figure by its own name, such as stock.closing_kg");
     if (s == NULL || s->shape != SHAPE_ROWS || !has_column(s, column, &out->column))
         return err_input(why, "why", text, "a list of the report and one of its figures");
     out->section = s;

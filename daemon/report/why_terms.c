@@ -356,7 +356,6 @@ static const struct {
      "Of the batch's inputs those without a price or a run: ask for batches[BATCH].in_g."},
     {"heads", "", "Where a log stands: its last record, no sum."},
     {"restatement", "", "Written in the restatement: no sum over records."},
-    {"restatement.changes", "", "A figure of the report: ask for it by its own name."},
     {"quality.late_arrivals", "", "What the one record states that the row names."},
     {"quality.samples", "", "What the close of that site and day states."},
     {"safety.warm_time_over", "", "Minutes between the times of one tub (T7): see knockbox trace."},
