@@ -117,7 +117,12 @@ PidFile none
 StrictModes no
 UsePAM no
 PasswordAuthentication no
-Subsystem sftp /usr/lib/openssh/sftp-server
+Subsystem sftp /bin/sh $place/ssh/serve
+END
+# With a file `die` there, the server ends in the middle of what it is sent.
+cat >"$place/ssh/serve" <<END
+[ ! -e "$place/ssh/die" ] || { head -c 9000 | /usr/lib/openssh/sftp-server; exit; }
+exec /usr/lib/openssh/sftp-server
 END
 /usr/sbin/sshd -D -e -f "$place/ssh/config" 2>"$place/sshd.log" &
 started="$started $!"
@@ -293,6 +298,10 @@ behave https slow
 send archive json
 child() { pgrep -P "$hub_pid" -x knockbox-send >"$place/child"; }
 it "a helper carries it" within child
+for pid in $hub_pid $(cat "$place/child"); do
+    it "nobody's list of processes shows a secret" sh -c "! tr '\0' ' ' </proc/$pid/cmdline | grep -q sesame"
+done
+it "nor the hub's environment" sh -c "! tr '\0' '\n' </proc/$hub_pid/environ 2>/dev/null | grep -q sesame"
 it "no secret stands in its arguments or environment" sh -c "! tr '\0' '\n' </proc/$(head -n 1 "$place/child")/cmdline | grep -q sesame &&
     ! tr '\0' '\n' </proc/$(head -n 1 "$place/child")/environ 2>/dev/null | grep -q sesame"
 it "the hub answers while it waits" box status
@@ -317,6 +326,16 @@ it "and nothing else is left" [ "$(find "$place/sftp" -type f | wc -l)" -eq 3 ]
 send vault csv
 it "a second time they are replaced" within state_is "$id" sent
 it "by three files still" [ "$(find "$place/sftp" -type f | wc -l)" -eq 3 ]
+rm -f "$place/sftp"/*
+touch "$place/ssh/die"
+send vault html
+it "an SFTP server that dies in the middle is tried again" within said "$id" "."
+it "what came of it has no name that anybody takes for whole" [ "$(find "$place/sftp" -type f ! -name '*.part' | wc -l)" -eq 0 ]
+rm "$place/ssh/die"
+it "and gets it then" within state_is "$id" sent
+box report 2026-03 --format html >"$place/report.html"
+it "whole" cmp -s "$place/report.html" "$place/sftp/knockbox-kitchen-2026-03.html"
+it "with nothing left beside it" [ "$(find "$place/sftp" -type f | wc -l)" -eq 1 ]
 rm -f "$place/sftp"/*
 send unknown csv
 it "a server with another key gets nothing" within said "$id" "."
