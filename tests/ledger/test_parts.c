@@ -80,7 +80,7 @@ price_record(Knockbox__Price *price, int64_t list, int32_t from, int64_t at_ms, 
     return record;
 }
 
-Test(catalogue, in_force_is_the_greatest_from_not_after_the_day_and_of_two_the_later)
+Test(catalogue, R5_in_force_is_the_greatest_from_not_after_the_day_and_of_two_the_later)
 {
     static const struct {
         int64_t list;

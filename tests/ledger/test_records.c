@@ -89,7 +89,7 @@ flags(struct play *play, const char *code)
 
 /* ---- T1 to T4 */
 
-Test(records, a_business_day_begins_at_day_start_on_the_wall_and_a_month_with_it)
+Test(records, T3_T4_a_business_day_begins_at_day_start_on_the_wall_and_a_month_with_it)
 {
     static const struct {
         const char *at, *month;
@@ -109,7 +109,7 @@ Test(records, a_business_day_begins_at_day_start_on_the_wall_and_a_month_with_it
     }
 }
 
-Test(records, a_close_counts_on_its_day_whenever_it_is_written)
+Test(records, T1_a_close_counts_on_its_day_whenever_it_is_written)
 {
     struct play *play = scene();
     play_say(play, "{'kind': 'close', 'site': 'alpha', 'at': '2026-04-02T22:00:00Z', 'day': "

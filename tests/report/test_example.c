@@ -63,6 +63,69 @@ Test(example, made_months_are_as_a_second_implementation_has_them)
     play_free(play);
 }
 
+/* Is there no number in it but as a text? */
+static bool
+holds_texts_only(const json_t *value)
+{
+    const char *key = NULL;
+    json_t *member = NULL;
+    bool fine = !json_is_number(value);
+    size_t i = 0;
+    json_object_foreach((json_t *)(uintptr_t)value, key, member) fine =
+        holds_texts_only(member) && fine;
+    json_array_foreach(value, i, member) fine = holds_texts_only(member) && fine;
+    return fine;
+}
+
+static bool
+is_sorted(const json_t *report, const char *path, const char *by)
+{
+    const json_t *list = month_at(report, path);
+    for (size_t i = 1; i < json_array_size(list); i++) {
+        const char *a = json_string_value(json_object_get(json_array_get(list, i - 1), by));
+        const char *b = json_string_value(json_object_get(json_array_get(list, i), by));
+        if (strcmp(a, b) > 0)
+            return false;
+    }
+    return json_is_array(list);
+}
+
+static size_t
+rows_of_zeros(const json_t *report, const char *path)
+{
+    const json_t *list = month_at(report, path);
+    size_t zeros = 0;
+    for (size_t i = 0; i < json_array_size(list); i++) {
+        const char *kg = json_string_value(json_object_get(json_array_get(list, i), "kg"));
+        zeros += kg != NULL && strcmp(kg, "0.000") == 0;
+    }
+    return zeros;
+}
+
+Test(example, N6_N7_every_number_is_a_text_and_lists_are_sorted_without_rows_of_zeros)
+{
+    static const char *const months[] = {"2026-02", "2026-03", "2026-04"};
+    static const struct {
+        const char *path, *by;
+    } lists[] = {{"boundary.sites", "site"},       {"batches", "batch"},
+                 {"product", "product"},           {"heads", "site"},
+                 {"quality.missing_days", "site"}, {"quality.discrepancies", "code"},
+                 {"safety.warm_time_over", "tub"}, {"safety.held_lots", "lot"},
+                 {"safety.readings_gap", "place"}};
+    struct play *play = play_example(0);
+    for (size_t m = 0; m < 3; m++) {
+        json_t *report = month_json(play, months[m]);
+        cr_expect(holds_texts_only(report), "%s", months[m]);
+        for (size_t i = 0; i < sizeof lists / sizeof lists[0]; i++)
+            cr_expect(is_sorted(report, lists[i].path, lists[i].by), "%s %s", months[m],
+                      lists[i].path);
+        cr_expect(eq(sz, rows_of_zeros(report, "waste.by_destination"), 0));
+        cr_expect(eq(sz, rows_of_zeros(report, "emissions.lines"), 0));
+        json_decref(report);
+    }
+    play_free(play);
+}
+
 Test(example, months_are_as_worked_out_apart)
 {
     struct play *play = play_example(0);
@@ -72,7 +135,7 @@ Test(example, months_are_as_worked_out_apart)
     play_free(play);
 }
 
-Test(example, months_are_the_same_in_any_order_of_arrival)
+Test(example, T5_months_are_the_same_in_any_order_of_arrival)
 {
     for (uint64_t seed = 1; seed <= 3; seed++) {
         struct play *play = play_example(seed);

@@ -3,7 +3,7 @@
 #include <criterion/new/assert.h>
 #include "daemon/report/number.h"
 
-Test(number, kg_have_exactly_three_decimals)
+Test(number, N1_kg_have_exactly_three_decimals)
 {
     char room[NUMBER_TEXT];
     cr_expect(eq(str, (char *)number_kg(0, room), "0.000"));
@@ -11,7 +11,7 @@ Test(number, kg_have_exactly_three_decimals)
     cr_expect(eq(str, (char *)number_kg(INT64_MAX, room), "9223372036854775.807"));
 }
 
-Test(number, percentages_are_rounded_half_away_from_zero)
+Test(number, N3_N4_percentages_are_rounded_half_away_from_zero)
 {
     static const struct {
         int64_t part, whole;
@@ -37,14 +37,14 @@ Test(number, percentages_are_rounded_half_away_from_zero)
     }
 }
 
-Test(number, a_share_of_nothing_does_not_exist)
+Test(number, N5_a_share_of_nothing_does_not_exist)
 {
     char room[NUMBER_TEXT];
     cr_expect(eq(ptr, (void *)number_pct(1, 0, room), NULL));
     cr_expect(eq(ptr, (void *)number_pct_cut(0, 0, room), NULL));
 }
 
-Test(number, a_quotient_has_all_its_digits_or_six_decimals)
+Test(number, N2_a_quotient_has_all_its_digits_or_six_decimals)
 {
     static const struct {
         int64_t a, b;

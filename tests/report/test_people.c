@@ -8,7 +8,7 @@
 #include "daemon/report/report.h"
 
 /* Exponents: ISO 4217, from memory. */
-Test(people, money_has_the_decimals_of_its_currency)
+Test(people, N8_money_has_the_decimals_of_its_currency)
 {
     static const struct {
         const char *currency;

@@ -301,3 +301,24 @@ Test(quality, a_month_without_records_prints_zeros_and_nulls)
           {"batches.0", "-"}, {"stock.sites.3.site", "in-transit"}, {"cautions.0", "-"},
           {"quality.missing_days.0", "-"}, {"waste.hazardous_kg", "0.000"});
 }
+
+/* Of a record that moves nothing too: the tub is gone when it is thrown away again. */
+Test(quality, W5_what_nobody_knows_by_its_name_is_told_whatever_else_is_amiss)
+{
+    struct play *play = town_new();
+    town_tub(play, "quayside", "T1", 2000, "2026-03-02T20:00:00Z");
+    for (int day = 3; day <= 4; day++)
+        play_say(play,
+                 "{'kind': 'discard', 'at': '2026-03-0%dT09:00:00Z', 'site': 'quayside', 'what': "
+                 "'tub', 'code': 'T1', 'mass_g': 2000, 'reason': 'soft', 'stream': '%s'}",
+                 day, day == 3 ? "bin" : "skip");
+    play_say(play, "{'kind': 'discard', 'at': '2026-03-05T09:00:00Z', 'site': 'quayside', 'what': "
+                   "'tub', 'code': 'T1', 'count': 1, 'reason': 'soft', 'stream': 'tip'}");
+    play_say(play, "{'kind': 'reading', 'at': '2026-03-05T09:00:00Z', 'site': 'quayside', 'place': "
+                   "'shed', 'temp_c': '-20'}");
+    cr_expect(town_flags(play, "2026-03", "unknown-stream", "skip"));
+    cr_expect(town_flags(play, "2026-03", "unknown-stream", "tip"));
+    cr_expect(town_flags(play, "2026-03", "unknown-place", "shed"));
+    cr_expect(town_flags(play, "2026-03", "overdrawn", "T1"));
+    play_free(play);
+}

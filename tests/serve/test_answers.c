@@ -40,7 +40,7 @@ Test(answers, export_goes_by_site_epoch_and_number_and_filters)
     room_free(room);
 }
 
-Test(answers, what_was_exported_goes_into_an_empty_hub_and_gives_the_same_books)
+Test(answers, F6_what_was_exported_goes_into_an_empty_hub_and_gives_the_same_books)
 {
     struct room *room = hub_with_a_day(), *other = room_new("kitchen", true);
     uint8_t a[32], b[32];

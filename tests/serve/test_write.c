@@ -4,6 +4,7 @@
 #include <criterion/new/assert.h>
 #include <stdio.h>
 #include <string.h>
+#include "daemon/record/kind.h"
 #include "tests/serve/room.h"
 
 #define TUB(label)                                                                                 \
@@ -100,8 +101,36 @@ Test(write, lines_in_several_requests_are_one_transaction)
     room_free(room);
 }
 
-/* F3 */
-Test(write, site_lines_count_wherever_they_stand_in_the_file)
+Test(write, F1_names_of_the_envelope_are_no_fields_of_a_body)
+{
+    static const char *const names[] = {"site",  "epoch",  "seq",  "id",   "kind",
+                                        "at",    "logged", "held", "boot", "mono_ms",
+                                        "clock", "by",     "via",  "hash"};
+    unsigned kinds = 0;
+    for (unsigned i = 0; i < knockbox__record__descriptor.n_fields; i++) {
+        const struct kind *kind = kind_by_number(knockbox__record__descriptor.fields[i].id);
+        if (kind == NULL)
+            continue; /* of the envelope */
+        const ProtobufCMessageDescriptor *body = knockbox__record__descriptor.fields[i].descriptor;
+        kinds++;
+        for (size_t n = 0; n < sizeof names / sizeof names[0]; n++)
+            cr_expect(protobuf_c_message_descriptor_get_field_by_name(body, names[n]) == NULL,
+                      "%s.%s", body->short_name, names[n]);
+    }
+    cr_assert(ge(u32, kinds, 40));
+}
+
+Test(write, F2_a_line_without_a_site_goes_into_the_hubs_own_log)
+{
+    struct room *room = hub_with_catalogue();
+    cr_assert(room_ask(room, "write", "mode=import",
+                       "{'kind':'coffee','code':'single-light','name':'Single'}") == ERR_OK);
+    const json_t *record = json_array_get(json_object_get(room_answer(room), "records"), 0);
+    cr_assert(eq(str, (char *)json_string_value(json_object_get(record, "site")), "kitchen"));
+    room_free(room);
+}
+
+Test(write, F3_site_lines_count_wherever_they_stand_in_the_file)
 {
     struct room *room = room_new("kitchen", true);
     cr_assert(room_ask(room, "write", "mode=import",
@@ -114,7 +143,7 @@ Test(write, site_lines_count_wherever_they_stand_in_the_file)
     room_free(room);
 }
 
-Test(write, the_offset_is_that_of_the_site_s_zone_at_that_instant)
+Test(write, T2_the_offset_is_that_of_the_site_s_zone_at_that_instant)
 {
     struct room *room = room_new("kitchen", true);
     cr_assert(
@@ -130,7 +159,7 @@ Test(write, the_offset_is_that_of_the_site_s_zone_at_that_instant)
 
 #define ID "'id':'019c87cb-b400-735a-8b0c-314d939736f8',"
 
-Test(write, the_same_id_with_the_same_content_is_there_already)
+Test(write, F5_the_same_id_with_the_same_content_is_there_already)
 {
     struct room *room = hub_with_catalogue();
     const char *line = "{" ID "'kind':'note','text':'x','at':'2026-03-01T10:00:00Z'}";
@@ -284,8 +313,7 @@ Test(write, times_are_taken_as_people_type_them)
     room_free(room);
 }
 
-/* F4 */
-Test(write, held_is_kept_when_it_has_been)
+Test(write, F4_held_is_kept_when_it_has_been)
 {
     struct room *room = hub_with_catalogue();
     cr_assert(room_ask(room, "write", "mode=import",
