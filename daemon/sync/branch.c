@@ -78,13 +78,14 @@ current_epoch(struct store_txn *txn, const char *site, uint32_t *out_epoch, stru
 
 static enum err
 write_all(struct store_txn *txn, const char *site, const struct log_mark *log, uint64_t seq,
-          struct arena *arena, struct branch *branches, size_t n, struct err_text *why)
+          uint32_t above, struct arena *arena, struct branch *branches, size_t n,
+          struct err_text *why)
 {
     struct branch *fresh = &branches[n];
     if (n == BRANCHES_MOST)
         return err_set(ERR_FULL, why, "the log of site %s went two ways %d times", site,
                        BRANCHES_MOST);
-    enum err e = store_new_epoch(txn, site, log->epoch, why);
+    enum err e = store_new_epoch(txn, site, above > log->epoch ? above : log->epoch, why);
     if (e == ERR_OK)
         e = copy_records(txn, site, log, seq, arena, why);
     memset(fresh, 0, sizeof *fresh);
@@ -100,7 +101,7 @@ write_all(struct store_txn *txn, const char *site, const struct log_mark *log, u
 
 enum err
 branch_write(struct store *store, const char *site, const struct log_mark *log, uint64_t seq,
-             uint32_t *out_into, struct err_text *why)
+             uint32_t above, uint32_t *out_into, struct err_text *why)
 {
     struct store_txn *txn = NULL;
     struct arena arena = {0};
@@ -118,7 +119,7 @@ branch_write(struct store *store, const char *site, const struct log_mark *log, 
     if (e == ERR_OK && branch_standing(branches, n, &whole) < seq)
         e = err_set(ERR_NOT_FOUND, why, "settled already");
     if (e == ERR_OK)
-        e = write_all(txn, site, log, seq, &arena, branches, n, why);
+        e = write_all(txn, site, log, seq, above, &arena, branches, n, why);
     if (e == ERR_OK)
         e = store_commit(&txn, why);
     if (e == ERR_OK)

@@ -20,10 +20,11 @@ enum {
     BRANCHES_MOST = 256
 };
 
-/* Opens a new epoch of `site`'s own log and appends the records of `log` from `seq` on, then notes
- * it; one transaction. ERR_NOT_FOUND: a branch at or before `seq` of this log is noted already. */
+/* Opens a new epoch of `site`'s own log, with a number over `above`, appends the records of `log`
+ * from `seq` on, and notes it; one transaction. ERR_NOT_FOUND: a branch at or before `seq` of this
+ * log is noted already. */
 enum err branch_write(struct store *store, const char *site, const struct log_mark *log,
-                      uint64_t seq, uint32_t *out_into, struct err_text *why);
+                      uint64_t seq, uint32_t above, uint32_t *out_into, struct err_text *why);
 
 /* All that are noted, oldest first, at most BRANCHES_MOST. */
 enum err branch_list(struct store_view *view, struct branch out[BRANCHES_MOST], size_t *out_n,

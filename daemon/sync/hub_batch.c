@@ -160,6 +160,19 @@ count_result(struct hub_machine *m, const struct hub_batch *batch)
         batch->row->forked = true;
 }
 
+/* Does a machine go on in an epoch while another one has opened a later one? */
+static void
+look_for_second(struct hub_machine *m, const struct hub_batch *batch)
+{
+    struct hub_conn *conn = hub_conn_find(m, &batch->peer);
+    if (batch->result != ACCEPT_STORED)
+        return;
+    if (batch->log.epoch > batch->row->newest)
+        batch->row->newest = batch->log.epoch;
+    if (conn != NULL && conn->newest < batch->row->newest && batch->log.epoch < batch->row->newest)
+        hub_note_second(m, conn, batch->log.epoch);
+}
+
 /* Is there a later batch of the same connection and log whose ack says as much? */
 static bool
 said_later(const struct hub_machine *m, size_t i)
@@ -222,6 +235,7 @@ hub_machine_flush(struct hub_machine *m, struct err_text *why)
         if (batch->failed)
             continue;
         count_result(m, batch);
+        look_for_second(m, batch);
         uint64_t left = batch->row->behind >= batch->n ? batch->row->behind - batch->n : 0;
         batch->row->behind = left;
         if (batch->result > ACCEPT_REPEAT || !said_later(m, i))

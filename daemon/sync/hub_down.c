@@ -286,7 +286,7 @@ settle_own_fork(struct hub_machine *m, const struct log_mark *at)
 {
     struct err_text why = {.s = ""};
     uint32_t into = 0;
-    enum err e = branch_write(m->options.store, own_site(m), at, at->seq, &into, &why);
+    enum err e = branch_write(m->options.store, own_site(m), at, at->seq, 0, &into, &why);
     if (e == ERR_NOT_FOUND)
         return; /* done before, for another site */
     if (e != ERR_OK)

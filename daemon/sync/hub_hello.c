@@ -7,19 +7,18 @@
 #include "daemon/base/diag.h"
 #include "daemon/sync/hub_int.h"
 
-/* A fork that the site has settled on its side: told to people once, kept until they settle it. */
+/* Notes a fork of the site under its own name, once: *out_fresh. People see it until they settle it. */
 static enum err
-note_branch(struct hub_machine *m, struct hub_row *row, const Knockbox__Branch *branch,
-            struct err_text *why)
+note_fork(struct hub_machine *m, struct hub_row *row, const char *name, bool *out_fresh,
+          struct err_text *why)
 {
-    char name[SITE_SIZE + 64], fork[SITE_SIZE + 16], known[8];
+    char fork[SITE_SIZE + 16], known[8];
     struct store_txn *txn = NULL;
     size_t len = 0;
+    *out_fresh = false;
     enum err e = store_begin(m->options.store, &txn, why);
     if (e != ERR_OK)
         return e;
-    (void)snprintf(name, sizeof name, "sync.branch.%s.%" PRIu32 ".%" PRIu64 ".%" PRIu32, row->site,
-                   branch->epoch, branch->seq, branch->into);
     (void)snprintf(fork, sizeof fork, "sync.fork.%s", row->site);
     if (store_noted(store_txn_view(txn), name, known, sizeof known, &len, NULL) == ERR_OK) {
         store_abort(&txn);
@@ -31,13 +30,46 @@ note_branch(struct hub_machine *m, struct hub_row *row, const Knockbox__Branch *
     if (e == ERR_OK)
         e = store_commit(&txn, why);
     store_abort(&txn);
-    if (e != ERR_OK)
-        return e;
-    row->forked = true;
-    diag_warning("sync: site %s: epoch %" PRIu32 " went two ways at record %" PRIu64
-                 " (cloned card or old image); both are kept, the second as epoch %" PRIu32,
-                 row->site, branch->epoch, branch->seq, branch->into);
-    return ERR_OK;
+    row->forked = row->forked || e == ERR_OK;
+    *out_fresh = e == ERR_OK;
+    return e;
+}
+
+/* A fork that the site has settled on its side. */
+static enum err
+note_branch(struct hub_machine *m, struct hub_row *row, const Knockbox__Branch *branch,
+            struct err_text *why)
+{
+    char name[SITE_SIZE + 64];
+    bool fresh = false;
+    (void)snprintf(name, sizeof name, "sync.branch.%s.%" PRIu32 ".%" PRIu64 ".%" PRIu32, row->site,
+                   branch->epoch, branch->seq, branch->into);
+    enum err e = note_fork(m, row, name, &fresh, why);
+    if (fresh)
+        diag_warning("sync: site %s: epoch %" PRIu32 " went two ways at record %" PRIu64
+                     " (cloned card or old image); both are kept, the second as epoch %" PRIu32,
+                     row->site, branch->epoch, branch->seq, branch->into);
+    return e;
+}
+
+void
+hub_note_second(struct hub_machine *m, struct hub_conn *conn, uint32_t epoch)
+{
+    char fork[SITE_SIZE + 16];
+    bool fresh = false;
+    struct err_text why = {.s = ""};
+    struct hub_row *row = conn->row;
+    (void)snprintf(fork, sizeof fork, "sync.fork.%s", row->site);
+    if (note_fork(m, row, fork, &fresh, &why) != ERR_OK) {
+        diag_warning("sync: site %s: a second machine cannot be noted: %s", row->site, why.s);
+        return; /* its next batch says it again */
+    }
+    if (fresh)
+        diag_warning("sync: site %s goes on in epoch %" PRIu32 " although it has epoch %" PRIu32
+                     ": two machines write as this site, or an older image of it is back; both "
+                     "are kept",
+                     row->site, epoch, row->newest);
+    conn->newest = row->newest;
 }
 
 /* How many records of the site the hub lacks, and whether they go two ways. */
@@ -58,6 +90,23 @@ compare_marks(struct hub_machine *m, struct store_view *view, struct hub_row *ro
                 row->forked = true; /* the site will say where */
         }
     }
+}
+
+/* The highest epoch on either side. */
+static void
+compare_newest(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Hello *hello,
+               const struct log_mark *held, size_t n_held)
+{
+    struct hub_row *row = conn->row;
+    conn->newest = 0;
+    for (size_t i = 0; i < hello->n_marks; i++)
+        if (hello->marks[i]->epoch > conn->newest)
+            conn->newest = hello->marks[i]->epoch;
+    for (size_t k = 0; k < n_held; k++)
+        if (held[k].seq > 0 && held[k].epoch > row->newest)
+            row->newest = held[k].epoch;
+    if (conn->newest > 0 && conn->newest < row->newest)
+        hub_note_second(m, conn, conn->newest);
 }
 
 static void
@@ -187,6 +236,7 @@ hub_hello(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Hello *h
         conn->row->offset_ms = hello->now_ms - hub_now(m);
         conn->row->disk_low = hello->has_low_disk_mib;
         conn->row->disk_mib = hello->low_disk_mib;
+        compare_newest(m, conn, hello, held, n);
         send_welcome(m, conn, hello, held, n);
         tell_backed(m, conn, hello, held, n);
     } else {

@@ -10,6 +10,7 @@ struct hub_row {
     int64_t last_seen_ms, noted_seen_ms;
     uint64_t behind;
     int64_t offset_ms;
+    uint32_t newest; /* highest epoch that is held with records, as far as seen; 0: none */
     bool forked;
     bool disk_low;
     uint64_t disk_mib;
@@ -23,6 +24,7 @@ struct hub_conn {
     bool welcomed;              /* said a Hello that was fine */
     bool asked_hello;           /* told to say it first */
     bool refused;               /* told no: silent until the next Hello */
+    uint32_t newest;            /* highest epoch of its Hello, or that people were told of */
     unsigned queued;            /* its batches in `waiting` */
     uint64_t small_ms;          /* token bucket of small messages */
     unsigned small_left;
@@ -87,6 +89,9 @@ void hub_refuse(struct hub_machine *m, struct hub_conn *conn, enum err code, con
 /* hub_hello.c */
 void hub_hello(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Hello *hello);
 void hub_fetch(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Fetch *fetch);
+/* The machine behind `conn` goes on in an epoch although the site has a later one that it did not
+ * know: there are two of them, or an older image is back. Tells people, until they settle it. */
+void hub_note_second(struct hub_machine *m, struct hub_conn *conn, uint32_t epoch);
 
 /* hub_batch.c */
 void hub_take_batch(struct hub_machine *m, struct hub_conn *conn, const Knockbox__Batch *batch);

@@ -66,7 +66,8 @@ hub_lacks(const struct site_machine *m, struct store_view *view, const Knockbox_
     return false;
 }
 
-/* Two copies of one store have one generation, but the older lacks what the newer acknowledged. */
+/* Two copies of one store have one generation, but the one lacks what the other acknowledged or
+ * wrote itself (`lacks`). */
 static enum err
 take_generation(struct site_machine *m, const Knockbox__Welcome *welcome, bool lacks,
                 struct err_text *why)
@@ -170,11 +171,11 @@ site_take_welcome(struct site_machine *m, const Knockbox__Welcome *welcome, stru
     enum err e = wire_check_version(welcome->version, "the hub", why);
     if (e != ERR_OK)
         return e;
-    bool lacks = false;
+    bool lacks = false, lost_place = m->has_down && welcome->down == NULL;
     m->has_down = m->has_down && welcome->down != NULL;
     e = take_marks(m, welcome, &lacks, why);
     if (e == ERR_OK)
-        e = take_generation(m, welcome, lacks, why);
+        e = take_generation(m, welcome, lacks || lost_place, why);
     if (e != ERR_OK)
         return e;
     if (m->n_tasks > 0) {
@@ -261,23 +262,74 @@ accept_rest(struct site_machine *m, const Knockbox__Batch *batch, const struct l
     return e;
 }
 
+/* Do we write to this log? Not when we have opened a later one: a twin may go on in it, and each of
+ * its records must not cost an epoch. */
+static bool
+is_written_to(const struct site_machine *m, const struct log_mark *local)
+{
+    for (size_t i = 0; i < m->n_logs; i++)
+        if (m->logs[i].now.own && m->logs[i].now.epoch > local->epoch)
+            return false;
+    return local->own;
+}
+
+/* The highest number among the epochs that the hub has and we have not, or not as far. */
+static uint32_t
+hub_newest(const struct site_machine *m)
+{
+    uint32_t most = 0;
+    for (size_t i = 0; i < m->n_tasks; i++)
+        most = m->tasks[i].hub.epoch > most ? m->tasks[i].hub.epoch : most;
+    return most;
+}
+
 /* A new epoch, for the one that we wrote to had gone on elsewhere. */
 static enum err
 start_new_epoch(struct site_machine *m, struct err_text *why)
 {
     struct store_txn *txn = NULL;
-    uint32_t most = 0;
-    for (size_t i = 0; i < m->n_tasks; i++)
-        most = m->tasks[i].hub.epoch > most ? m->tasks[i].hub.epoch : most;
     enum err e = store_begin(m->options.store, &txn, why);
     if (e == ERR_OK)
-        e = store_new_epoch(txn, site_own(m), most, why);
+        e = store_new_epoch(txn, site_own(m), hub_newest(m), why);
     if (e == ERR_OK)
         e = store_commit(&txn, why);
     store_abort(&txn);
     if (e == ERR_OK)
         diag_warning("sync: this site's store was an old copy; it has its records back from the "
                      "hub and goes on in a new epoch");
+    return e;
+}
+
+static enum err
+branch_from(struct site_machine *m, const struct log_mark *local, uint64_t seq,
+            struct err_text *why)
+{
+    uint32_t into = 0;
+    enum err e = branch_write(m->options.store, site_own(m), local, seq, hub_newest(m), &into, why);
+    if (e == ERR_NOT_FOUND)
+        return ERR_OK; /* settled before */
+    if (e != ERR_OK)
+        return e;
+    diag_warning("sync: epoch %" PRIu32 " of this site went two ways at record %" PRIu64
+                 " (cloned card or old image); the records made here go on as epoch %" PRIu32,
+                 local->epoch, seq, into);
+    return ERR_OK;
+}
+
+/* An image from before the first record, or a twin, opened an epoch under a number that the hub has
+ * with another mark. What it wrote there goes on under a number of its own, as long as the hub has
+ * nothing of it. */
+static enum err
+branch_same_numbers(struct site_machine *m, struct err_text *why)
+{
+    enum err e = ERR_OK;
+    for (size_t k = 0; k < m->n_tasks; k++)
+        for (size_t i = 0; e == ERR_OK && i < m->n_logs; i++) {
+            const struct site_log *log = &m->logs[i];
+            if (log->now.own && log->now.epoch == m->tasks[k].hub.epoch && log->acked == 0 &&
+                log->standing > 0 && !wire_same_log(&log->now, &m->tasks[k].hub))
+                e = branch_from(m, &log->now, 1, why);
+        }
     return e;
 }
 
@@ -290,23 +342,17 @@ next_task(struct site_machine *m, struct err_text *why)
         send_fetch(m);
         return ERR_OK;
     }
-    enum err e = m->extended ? start_new_epoch(m, why) : ERR_OK;
+    enum err e = branch_same_numbers(m, why);
+    if (e == ERR_OK && m->extended)
+        e = start_new_epoch(m, why);
     return e == ERR_OK ? site_hello(m, why) : e;
 }
 
 static enum err
 branch_off(struct site_machine *m, const struct log_mark *local, uint64_t seq, struct err_text *why)
 {
-    uint32_t into = 0;
-    enum err e = branch_write(m->options.store, site_own(m), local, seq, &into, why);
-    if (e == ERR_NOT_FOUND)
-        return next_task(m, why); /* settled before */
-    if (e != ERR_OK)
-        return e;
-    diag_warning("sync: epoch %" PRIu32 " of this site went two ways at record %" PRIu64
-                 " (cloned card or old image); the records made here go on as epoch %" PRIu32,
-                 local->epoch, seq, into);
-    return next_task(m, why);
+    enum err e = branch_from(m, local, seq, why);
+    return e == ERR_OK ? next_task(m, why) : e;
 }
 
 /* What the hub sent begins where our chain does not: compare from the start. */
@@ -368,7 +414,7 @@ site_take_fetched(struct site_machine *m, const Knockbox__Fetched *fetched, stru
         return e;
     if (result != ACCEPT_STORED && result != ACCEPT_REPEAT)
         return err_set(ERR_PEER, why, "the hub gives back records that do not fit each other");
-    m->extended = m->extended || (result == ACCEPT_STORED && local.own);
+    m->extended = m->extended || (result == ACCEPT_STORED && is_written_to(m, &local));
     task->next = batch->first + batch->n_records;
     if ((fetched->has_end && fetched->end) || batch->n_records == 0)
         return next_task(m, why);

@@ -186,7 +186,7 @@ static const struct scene {
     {"an old copy of the hub that wrote", old_hub_that_wrote, false, true, 1, true},
     {"old copies of both", both_old, false, true, 1, true},
     {"old copies of both, the café's older", both_old_cafe_older, true, false, 2, false},
-    {"an empty card", empty_card, false, false, 2, true},
+    {"an empty card", empty_card, true, false, 3, true},
     {"an empty hub", empty_hub, false, true, 1, true},
 };
 

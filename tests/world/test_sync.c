@@ -176,8 +176,9 @@ Test(sync, a_site_that_lost_its_card_has_all_back_and_uses_no_number_twice)
     cr_assert(world_settle(w));
     all_is_there(w, A);
     cr_expect(eq(u32, world_tally(w, A).held, 237));
-    cr_expect(eq(u32, world_epochs(w, A), 2));
-    cr_expect(not(world_forked(w, A)));
+    cr_expect(eq(u32, world_epochs(w, A), 3),
+              "the hub's, its own of the same number, and the next");
+    cr_expect(world_forked(w, A));
     world_free(w);
 }
 
@@ -285,6 +286,88 @@ Test(sync, a_cloned_card_is_found_and_both_ways_are_kept)
         cr_expect(world_chains_fit(w), "row %u", i);
         world_free(w);
     }
+}
+
+/* Never two records of one number: the clone took back what the first had written before it wrote. The
+ * first goes on in its epoch, on the same connection or on a new one. */
+Test(sync, a_cloned_card_is_found_when_the_two_write_in_turn)
+{
+    for (int joined = 0; joined < 2; joined++) {
+        struct world *w = world_new(1, 350);
+        world_write(w, A, 40);
+        cr_assert(world_settle(w));
+        int clone = world_clone(w, A);
+        world_join(w, A);
+        world_write(w, A, 10);
+        cr_assert(world_settle(w));
+        if (joined == 0)
+            world_cut(w, A);
+        world_join(w, clone);
+        cr_assert(world_settle(w));
+        world_write(w, clone, 3);
+        cr_assert(world_settle(w));
+        cr_expect(not(world_forked(w, A)), "so far it is an old image");
+        if (joined == 0)
+            world_join(w, A);
+        world_write(w, A, 2);
+        cr_assert(world_settle(w));
+        cr_expect(world_forked(w, A), "joined %d", joined);
+        world_restart(w, WORLD_HUB); /* people still see it */
+        world_join(w, A);
+        world_join(w, clone);
+        cr_assert(world_settle(w));
+        cr_expect(world_forked(w, A), "joined %d", joined);
+        cr_expect(eq(u32, world_tally(w, A).held, 55));
+        cr_expect(eq(u32, world_tally(w, A).lost, 0));
+        cr_expect(world_epochs(w, A) == 2 && world_epochs(w, clone) == 2, "%u and %u epochs",
+                  world_epochs(w, A), world_epochs(w, clone));
+        cr_expect(world_chains_fit(w));
+        world_free(w);
+    }
+}
+
+Test(sync, an_image_older_than_the_last_epoch_is_shown_to_people)
+{
+    struct world *w = world_new(1, 351);
+    world_write(w, A, 40);
+    cr_assert(world_settle(w));
+    world_save(w, A, 0);
+    world_join(w, A);
+    world_write(w, A, 10);
+    cr_assert(world_settle(w));
+    for (int i = 0; i < 2;
+         i++) { /* the second time it fits the first epoch, and lacks the second */
+        cr_expect(not(world_forked(w, A)));
+        world_put_back(w, A, 0);
+        world_join(w, A);
+        cr_assert(world_settle(w));
+        world_write(w, A, 5);
+        cr_assert(world_settle(w));
+    }
+    cr_expect(world_forked(w, A));
+    all_is_there(w, A);
+    cr_expect(eq(u32, world_tally(w, A).held, 60));
+    world_free(w);
+}
+
+/* The café has all that either of two copies acknowledged; what tells them apart is what the first
+ * wrote itself. */
+Test(sync, a_copy_of_the_hub_that_lacks_the_hubs_own_records_is_told)
+{
+    struct world *w = world_new(1, 352);
+    world_write(w, WORLD_HUB, 5);
+    world_write(w, A, 20);
+    cr_assert(world_settle(w));
+    world_save(w, WORLD_HUB, 0);
+    world_join(w, A);
+    world_write(w, WORLD_HUB, 2);
+    cr_assert(world_settle(w));
+    cr_expect(not(world_other_hub(w, A)));
+    world_put_back(w, WORLD_HUB, 0);
+    world_join(w, A);
+    cr_assert(world_settle(w));
+    cr_expect(world_other_hub(w, A));
+    world_free(w);
 }
 
 Test(sync, a_fork_cut_after_any_message_loses_nothing, .timeout = 100)
