@@ -1,6 +1,6 @@
 #!/bin/sh
 # long.sh: the trials of faults that take longer than a minute, for before a release.
-#   sh tests/long.sh [SEED] [PART...]     PART: kill power full sweep rot twice short text clock alerts hostile line steps lives looks
+#   sh tests/long.sh [SEED] [PART...]     PART: kill power full sweep rot twice short text clock alerts hostile line truth steps lives looks
 #                                         (all of them). SEED: of the day, unless given; printed.
 # Uses the release build in $BUILD/release (default ./build), made when it is not there. A failure is
 # seen again with the same seed and part. TIMES=10: ten times the counts below.
@@ -10,7 +10,7 @@ BUILD=${BUILD:-build}
 TIMES=${TIMES:-1}
 SEED=${1:-$(date +%Y%m%d)}
 [ $# -eq 0 ] || shift
-parts=${*:-kill power full sweep rot twice short text clock alerts hostile line steps lives looks}
+parts=${*:-kill power full sweep rot twice short text clock alerts hostile line truth steps lives looks}
 folder=$BUILD/release
 
 [ -d "$folder" ] || cmake -S . -B "$folder" -G Ninja -C tests/config/release.cmake >"$folder.configure.log" 2>&1
@@ -37,6 +37,8 @@ part() {
         alerts) driver alerts ;;
         hostile) for i in $(seq "$(times 5)"); do driver hostile --flood 4000 --seed $((SEED + i)) || return 1; done ;;
         line) driver line --lines "$(times 50)" ;;
+        truth) driver truth --restores "$(times 200)" --losses "$(times 20)" --images "$(times 200)" \
+            --clones "$(times 200)" --hubs "$(times 100)" ;;
         steps) TEST_STEP=1 TEST_SEED=$SEED "$folder/tests/test_world_steps" --jobs 2 ;;
         lives) TEST_SEED=$SEED TEST_RUNS=$(times 500) "$folder/tests/test_world_sync" --filter '*/*random*' --timeout 36000 ;;
         looks) sh tests/looks.sh "$folder/bin" ;;

@@ -38,7 +38,13 @@ class Line(threading.Thread):
         """All is well from here on; the line stays."""
         self.done = True
 
+    def turn(self, to_port):
+        """From here on the line leads to another port; what was connected is cut."""
+        self.to_port = to_port
+        self.loop.call_soon_threadsafe(lambda: [self.reset(ends) for ends in list(self.open)])
+
     async def main(self):
+        self.loop = asyncio.get_running_loop()
         server = await asyncio.start_server(self.serve, '127.0.0.1', 0)
         self.port = server.sockets[0].getsockname()[1]
         self.begun.set()

@@ -14,20 +14,6 @@ CATALOGUE = ('{"kind":"site","at":"2026-01-01T00:00:00+00:00","site":"kitchen","
              '"zone":"%s","day_start":"04:00","currency":"GBP","joined":"2024-01-01"}\n')
 
 
-class Clock:
-    """A wall clock of its own for one machine."""
-
-    def __init__(self, town, name):
-        self.file = town.path(name + '.clock')
-        self.env = dict(LD_PRELOAD=os.path.join(town.shims, 'clock.so'), CLOCK_FILE=self.file)
-        self.set('0')
-
-    def set(self, what):
-        with open(self.file + '.new', 'w') as f:
-            f.write(what)
-        os.rename(self.file + '.new', self.file)
-
-
 def pair(town, cafe_env=None):
     """A hub with the true clock and a café with its own, both running."""
     hub = town.fixed_hub()
@@ -59,7 +45,7 @@ def jumps(a, t):
     with kit.Town(a) as town:
         hub, h, cafe = pair(town)
         h.end()
-        clocks = {'café': Clock(town, 'cafe'), 'hub': Clock(town, 'hub')}
+        clocks = {'café': kit.Clock(town, 'cafe'), 'hub': kit.Clock(town, 'hub')}
         h = town.start('knockbox-hub', hub, env=clocks['hub'].env)
         c = town.start('knockbox-cafe', cafe, env=clocks['café'].env)
         rng, promised = kit.randomly(a.seed, 'jumps'), []
@@ -92,7 +78,7 @@ def no_clock(a, t):
     """A café that starts in 1970 records at once; what it wrote is marked, and its clock is shown."""
     with kit.Town(a) as town:
         hub, h, cafe = pair(town)
-        clock = Clock(town, 'cafe')
+        clock = kit.Clock(town, 'cafe')
         clock.set('=0+')
         c = town.start('knockbox-cafe', cafe, env=clock.env)
         promised = [dict(town.note(cafe, 'in 1970 %d' % i)[1], text='in 1970 %d' % i) for i in range(5)]
@@ -125,7 +111,7 @@ def offset(a, t):
                  '{"kind":"place","at":"2026-01-01T00:00:00+00:00","site":"kitchen","code":"Q-FRZ","for_site":"quayside",'
                  '"class":"freezer"}\n')
         town.must('knockbox', 'import', '-', '--at', hub, text=lines)
-        clock = Clock(town, 'cafe')
+        clock = kit.Clock(town, 'cafe')
         c = town.start('knockbox-cafe', cafe, env=clock.env)
         for shift in (3600, -3600):
             clock.set(str(shift))
