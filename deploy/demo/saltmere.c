@@ -401,8 +401,10 @@ static void
 close_day(struct town *t, int site, int day)
 {
     int64_t morning = instant(t, day, 8, between(t, 0, 50));
+    int tenths = between(t, 0, 9),
+        degrees = between(t, 17, 21); /* in this order with any compiler */
     put(t, site, day, "reading", morning, "\"place\":\"%s-freezer\",\"temp_c\":\"-%d.%d\"",
-        cafes[site].code, between(t, 17, 21), between(t, 0, 9));
+        cafes[site].code, degrees, tenths);
     if (!open_on(t, site, day))
         return;
     int tubs = cafes[site].tubs_a_day;
@@ -411,10 +413,11 @@ close_day(struct town *t, int site, int day)
         fill_tub(t, site, day, i == 0 ? 16 : 21, between(t, 5, 50), coffee,
                  site == 0 && day == 19 && i == 1);
     }
-    put(t, site, day, "close", instant(t, day, 22, between(t, 2, 40)),
+    int uncaptured_g = between(t, 150, 900), minute = between(t, 2, 40);
+    put(t, site, day, "close", instant(t, day, 22, minute),
         "\"day\":\"%s\",\"pucks\":%d,\"uncaptured_g\":%d,\"uncaptured_method\":\"%s\","
         "\"stream\":\"%s-bin\"",
-        day_of(t, day), tubs * cafes[site].net_g / 38, between(t, 150, 900),
+        day_of(t, day), tubs * cafes[site].net_g / 38, uncaptured_g,
         day % 3 == 0 ? "weighed" : "estimated", cafes[site].code);
     if (day_weekday(t->first + day) == 5)
         put(t, site, day, "order", instant(t, day, 22, 45),
@@ -690,9 +693,9 @@ live(struct town *t)
         for (int s = 0; s < SITES; s++)
             if (s != KITCHEN)
                 close_day(t, s, day);
+        int tenths = between(t, 0, 9), degrees = between(t, 18, 22);
         put(t, KITCHEN, day, "reading", instant(t, day, 7, 15),
-            "\"place\":\"kitchen-freezer\",\"temp_c\":\"-%d.%d\"", between(t, 18, 22),
-            between(t, 0, 9));
+            "\"place\":\"kitchen-freezer\",\"temp_c\":\"-%d.%d\"", degrees, tenths);
         count_stock(t, day);
     }
 }
