@@ -192,7 +192,7 @@ ask_once(const struct given *given, const struct question *question, json_t **ou
          struct err_text *why)
 {
     struct wire *wire = NULL;
-    enum err e = wire_open(given->at, given->key, &wire, why);
+    enum err e = wire_open(given, &wire, why);
     if (e == ERR_OK)
         e = ask(wire, question, NULL, NULL, out_answer, why);
     wire_close(wire);

@@ -359,7 +359,7 @@ static enum err
 run(const struct given *given, struct err_text *why)
 {
     struct wire *wire = NULL;
-    enum err e = wire_open(given->at, given->key, &wire, why);
+    enum err e = wire_open(given, &wire, why);
     if (e == ERR_OK)
         e = close_day(wire, given, why);
     wire_close(wire);

@@ -60,7 +60,7 @@ run(const struct given *given, struct err_text *why)
     struct progress progress;
     size_t pages = 0;
     progress_begin(&progress, given->quiet || isatty(STDOUT_FILENO) == 1);
-    enum err e = wire_open(given->at, given->key, &wire, why);
+    enum err e = wire_open(given, &wire, why);
     do {
         if (e == ERR_OK)
             e = export_page(wire, given, next, why);

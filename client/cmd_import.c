@@ -265,7 +265,7 @@ static enum err
 import_file(const struct given *given, struct file *file, struct total *total, struct err_text *why)
 {
     struct wire *wire = NULL;
-    enum err e = wire_open(given->at, given->key, &wire, why);
+    enum err e = wire_open(given, &wire, why);
     if (e == ERR_OK && given_flag(given, "--keep-good"))
         e = import_groups(wire, file, total, why);
     else if (e == ERR_OK)

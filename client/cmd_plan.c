@@ -218,7 +218,7 @@ make(const struct given *given, struct err_text *why)
 {
     struct wire *wire = NULL;
     json_t *view = NULL;
-    enum err e = wire_open(given->at, given->key, &wire, why);
+    enum err e = wire_open(given, &wire, why);
     if (e == ERR_OK)
         e = make_on(wire, given, &view, why);
     if (e == ERR_OK)

@@ -104,7 +104,7 @@ run(const struct given *given, struct err_text *why)
      * are. */
     question_arg(&question, "form", form);
     question_arg(&question, "frame", given_value(given, "--frame"));
-    enum err e = wire_open(given->at, given->key, &wire, why);
+    enum err e = wire_open(given, &wire, why);
     if (e == ERR_OK)
         e = ask_text(wire, &question, NULL, NULL, &text, why);
     if (e == ERR_OK && text != NULL)

@@ -33,7 +33,7 @@ run(const struct given *given, struct err_text *why)
     char *text = NULL;
     question_arg(&question, "code", given->args[0]);
     question_arg(&question, "form", given->output == OUTPUT_TEXT ? "text" : "json");
-    enum err e = wire_open(given->at, given->key, &wire, why);
+    enum err e = wire_open(given, &wire, why);
     if (e == ERR_OK)
         e = ask_text(wire, &question, NULL, NULL, &text, why);
     if (e == ERR_OK && given->output == OUTPUT_CSV)

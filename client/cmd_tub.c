@@ -151,7 +151,7 @@ run(const struct given *given, struct err_text *why)
 {
     struct wire *wire = NULL;
     json_t *line = json_pack("{s:s}", "kind", "tub");
-    enum err e = wire_open(given->at, given->key, &wire, why);
+    enum err e = wire_open(given, &wire, why);
     if (e == ERR_OK)
         e = write_tub(wire, given, line, why);
     wire_close(wire);

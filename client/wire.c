@@ -14,12 +14,14 @@
 #include "proto/local.h"
 
 enum {
+    SAY_MS = 1500, /* of waiting, then it is said */
     ANSWER_WAIT_MS = 120 * 1000
 };
 
 struct wire {
     int fd;
     pid_t link; /* knockbox-link, 0: none */
+    bool says;  /* that it waits: once */
     char where[256];
     struct arena arena;
     uint8_t packet[LOCAL_PACKET_MOST];
@@ -66,21 +68,22 @@ default_where(void)
 }
 
 enum err
-wire_open(const char *where, const char *key, struct wire **out_wire, struct err_text *why)
+wire_open(const struct given *given, struct wire **out_wire, struct err_text *why)
 {
+    const char *where = given->at != NULL ? given->at : default_where();
     struct wire *wire = malloc(sizeof *wire);
     if (wire == NULL)
         return err_set(ERR_MEM, why, "no memory to ask the daemon");
     wire->fd = -1;
     wire->link = 0;
     wire->arena = (struct arena){NULL, 0, 0};
-    if (where == NULL)
-        where = default_where();
+    wire->says = !given->quiet && given->output != OUTPUT_JSON; /* there stderr is one object */
     (void)snprintf(wire->where, sizeof wire->where, "%s", where);
     enum err e = arena_init(&wire->arena, ARENA_FRAME, why);
     if (e == ERR_OK)
-        e = strncmp(where, "tcp://", 6) == 0 ? spawn_link(where, key, &wire->fd, &wire->link, why)
-                                             : connect_local(where, &wire->fd, why);
+        e = strncmp(where, "tcp://", 6) == 0
+                ? spawn_link(where, given->key, &wire->fd, &wire->link, why)
+                : connect_local(where, &wire->fd, why);
     if (e != ERR_OK) {
         wire_close(wire);
         return e;
@@ -129,6 +132,39 @@ gone(struct wire *wire, struct err_text *why)
     return err_set(ERR_PEER, why, "the daemon in %s went away before it answered", wire->where);
 }
 
+static void
+say_waiting(struct wire *wire)
+{
+    if (!wire->says)
+        return;
+    (void)fprintf(stderr,
+                  wire->link > 0
+                      ? "knockbox: waiting for the hub at %s\n"
+                      : "knockbox: waiting for the daemon in %s (a slow disk, or much to do)\n",
+                  wire->where);
+    wire->says = false;
+}
+
+/* Until there is something to read, or room to write (`events`). */
+static enum err
+wait_for(struct wire *wire, short events, struct err_text *why)
+{
+    static const int parts_ms[] = {SAY_MS, ANSWER_WAIT_MS - SAY_MS};
+    struct pollfd wait = {.fd = wire->fd, .events = events};
+    int n = 0;
+    for (int i = 0; i < 2 && n == 0; i++) {
+        if (i > 0)
+            say_waiting(wire);
+        do
+            n = poll(&wait, 1, parts_ms[i]);
+        while (n < 0 && errno == EINTR);
+    }
+    if (n == 0)
+        return err_set(ERR_PEER, why, "the daemon in %s does not answer (waited %d s)", wire->where,
+                       ANSWER_WAIT_MS / 1000);
+    return n > 0 ? ERR_OK : gone(wire, why);
+}
+
 enum err
 wire_send(struct wire *wire, const Knockbox__Request *request, struct err_text *why)
 {
@@ -137,6 +173,8 @@ wire_send(struct wire *wire, const Knockbox__Request *request, struct err_text *
     message.what_case = KNOCKBOX__WIRE__WHAT_REQUEST;
     message.request = (Knockbox__Request *)(uintptr_t)request; /* only packed */
     enum err e = codec_encode(&message.base, wire->packet, sizeof wire->packet, &len, why);
+    if (e == ERR_OK)
+        e = wait_for(wire, POLLOUT, why);
     if (e != ERR_OK)
         return e;
     while (send(wire->fd, wire->packet, len, MSG_NOSIGNAL) < 0)
@@ -147,25 +185,11 @@ wire_send(struct wire *wire, const Knockbox__Request *request, struct err_text *
     return ERR_OK;
 }
 
-static enum err
-wait_packet(struct wire *wire, struct err_text *why)
-{
-    struct pollfd wait = {.fd = wire->fd, .events = POLLIN};
-    int n;
-    do
-        n = poll(&wait, 1, ANSWER_WAIT_MS);
-    while (n < 0 && errno == EINTR);
-    if (n == 0)
-        return err_set(ERR_PEER, why, "the daemon in %s does not answer (waited %d s)", wire->where,
-                       ANSWER_WAIT_MS / 1000);
-    return n > 0 ? ERR_OK : gone(wire, why);
-}
-
 enum err
 wire_receive(struct wire *wire, const Knockbox__Reply **out_reply, struct err_text *why)
 {
     ProtobufCMessage *message = NULL;
-    enum err e = wait_packet(wire, why);
+    enum err e = wait_for(wire, POLLIN, why);
     if (e != ERR_OK)
         return e;
     ssize_t len = recv(wire->fd, wire->packet, sizeof wire->packet, 0);

@@ -4,17 +4,18 @@
 #define CLIENT_WIRE_H
 
 #include <stddef.h>
+#include "client/command.h"
 #include "proto/codec.h"
 #include "proto/err.h"
 #include "proto/sync.pb-c.h"
 
 struct wire; /* a connection */
 
-/* `where`: a daemon's folder, tcp://HOST:PORT (starts knockbox-link, which `key` is for), or NULL:
- * KNOCKBOX_AT, else the system's own daemon. *out_wire is yours.
+/* To what `given` names with --at: a daemon's folder, or tcp://HOST:PORT (starts knockbox-link, which
+ * --key is for); else KNOCKBOX_AT, else the system's own daemon. *out_wire is yours. Whoever waits longer
+ * than 1.5 s for it is told once, on stderr (not with --quiet or --json).
  * ERR_PEER: nobody answers there. ERR_DENIED: the folder is not for this account. */
-enum err wire_open(const char *where, const char *key, struct wire **out_wire,
-                   struct err_text *why);
+enum err wire_open(const struct given *given, struct wire **out_wire, struct err_text *why);
 void wire_close(struct wire *wire); /* NULL is fine */
 
 /* Where it goes, for messages: "/srv/knockbox". */

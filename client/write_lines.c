@@ -50,7 +50,7 @@ write_lines(const struct given *given, const char *const *lines, size_t n, const
             json_t **out_answer, struct err_text *why)
 {
     struct wire *wire = NULL;
-    enum err e = wire_open(given->at, given->key, &wire, why);
+    enum err e = wire_open(given, &wire, why);
     if (e == ERR_OK)
         e = write_lines_on(wire, lines, n, mode, given_flag(given, "--force") ? WRITE_FORCE : 0,
                            out_answer, why);

@@ -1,6 +1,6 @@
 #!/bin/sh
 # long.sh: the trials of faults that take longer than a minute, for before a release.
-#   sh tests/long.sh [SEED] [PART...]     PART: kill power full sweep rot twice short text clock alerts hostile line truth steps lives looks
+#   sh tests/long.sh [SEED] [PART...]     PART: kill power full slow sweep rot twice short text clock alerts hostile line truth steps lives looks
 #                                         (all of them). SEED: of the day, unless given; printed.
 # Uses the release build in $BUILD/release (default ./build), made when it is not there. A failure is
 # seen again with the same seed and part. TIMES=10: ten times the counts below.
@@ -10,14 +10,15 @@ BUILD=${BUILD:-build}
 TIMES=${TIMES:-1}
 SEED=${1:-$(date +%Y%m%d)}
 [ $# -eq 0 ] || shift
-parts=${*:-kill power full sweep rot twice short text clock alerts hostile line truth steps lives looks}
+parts=${*:-kill power full slow sweep rot twice short text clock alerts hostile line truth steps lives looks}
 folder=$BUILD/release
 
 [ -d "$folder" ] || cmake -S . -B "$folder" -G Ninja -C tests/config/release.cmake >"$folder.configure.log" 2>&1
 cmake --build "$folder" >"$folder.build.log" 2>&1 || { tail -n 60 "$folder.build.log"; exit 1; }
 
 failed=
-times() { echo $(($1 * TIMES)); }
+# (`times` is a word of the shell itself)
+many() { echo $(($1 * TIMES)); }
 driver() { # name, counts
     name=$1
     shift
@@ -25,22 +26,23 @@ driver() { # name, counts
 }
 part() {
     case $1 in
-        kill) driver kill --kills "$(times 1000)" ;;
-        power) driver power --states "$(times 3000)" --failed 50 --pairs "$(times 100)" ;;
-        full) driver full --synckb 160 ;;
+        kill) driver kill --kills "$(many 1000)" --more "$(many 300)" ;;
+        power) driver power --states "$(many 3000)" --failed 300 --pairs "$(many 100)" --rounds "$(many 300)" --keys "$(many 1000)" ;;
+        full) driver full --synckb 160 --fills "$(many 300)" ;;
+        slow) driver slow --notes "$(many 20)" ;;
         sweep) driver sweep --all 1 --alloc 1 ;;
-        rot) driver rot --stride 1 --random "$(times 10000)" --hubs "$(times 300)" ;;
+        rot) driver rot --stride 1 --random "$(many 10000)" --hubs "$(many 300)" ;;
         twice) driver twice --rounds 100 ;;
-        short) driver short --floods "$(times 50)" --seconds 2 --lives "$(times 50)" --steps 40 ;;
+        short) driver short --floods "$(many 50)" --seconds 2 --lives "$(many 50)" --steps 40 ;;
         text) driver text --all 1 ;;
-        clock) driver clock --jumps "$(times 200)" ;;
+        clock) driver clock --jumps "$(many 200)" ;;
         alerts) driver alerts ;;
-        hostile) for i in $(seq "$(times 5)"); do driver hostile --flood 4000 --seed $((SEED + i)) || return 1; done ;;
-        line) driver line --lines "$(times 50)" ;;
-        truth) driver truth --restores "$(times 200)" --losses "$(times 20)" --images "$(times 200)" \
-            --clones "$(times 200)" --hubs "$(times 100)" ;;
+        hostile) for i in $(seq "$(many 5)"); do driver hostile --flood 4000 --seed $((SEED + i)) || return 1; done ;;
+        line) driver line --lines "$(many 50)" ;;
+        truth) driver truth --restores "$(many 200)" --losses "$(many 20)" --images "$(many 200)" \
+            --clones "$(many 200)" --hubs "$(many 100)" ;;
         steps) TEST_STEP=1 TEST_SEED=$SEED "$folder/tests/test_world_steps" --jobs 2 ;;
-        lives) TEST_SEED=$SEED TEST_RUNS=$(times 500) "$folder/tests/test_world_sync" --filter '*/*random*' --timeout 36000 ;;
+        lives) TEST_SEED=$SEED TEST_RUNS=$(many 500) "$folder/tests/test_world_sync" --filter '*/*random*' --timeout 36000 ;;
         looks) sh tests/looks.sh "$folder/bin" ;;
         *) echo "long.sh: no part $1" >&2; return 2 ;;
     esac

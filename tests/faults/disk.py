@@ -6,7 +6,7 @@ in any order, in pieces of a sector. After a sync that failed, what it covered s
 good, even if a later one succeeds. Of the names, any prefix of the creations, renames and removals
 survives: in mode `ext4` a sync of any file keeps all earlier ones, in mode `strict` (POSIX) only a
 sync of a folder. With `garble`, so many percent of the pieces in flight hold neither old nor new
-bytes, as SD cards do. A `deaf` disk heeds no sync: to try the drivers themselves."""
+bytes, as SD cards do. With `whole` a write survives whole or not at all. A `deaf` disk heeds no sync: to try the drivers themselves."""
 import os
 import shutil
 import struct
@@ -71,6 +71,9 @@ class File:
                     size = off
             elif sure:
                 self.put(data, off, piece)
+            elif model.whole:
+                if rng.randrange(4) < share:
+                    self.put(data, off, piece)
             else:
                 self.pieces(data, off, piece, rng, share, model)
             size = max(size, len(data))
@@ -89,11 +92,12 @@ class File:
 
 
 class Model:
-    def __init__(self, mode='ext4', sector=512, garble=0, deaf=False):
-        self.mode, self.sector, self.garble, self.deaf = mode, sector, garble, deaf
+    def __init__(self, mode='ext4', sector=512, garble=0, deaf=False, whole=False):
+        self.mode, self.sector, self.garble, self.deaf, self.whole = mode, sector, garble, deaf, whole
 
     def __str__(self):
-        return '%s, %d bytes%s' % (self.mode, self.sector, ', %d %% rubbish' % self.garble if self.garble else '')
+        pieces = 'writes whole' if self.whole else '%d bytes' % self.sector
+        return '%s, %s%s' % (self.mode, pieces, ', %d %% rubbish' % self.garble if self.garble else '')
 
 
 class Disk:
@@ -146,20 +150,24 @@ class Disk:
                 self.inodes[ino] = 'dir'
             self.pending.append((kind, a, b, self.inodes.get(ino), at))
 
-    def build(self, rng, out):
-        """One possible state in the folder `out`; without chance the newest."""
+    def build(self, rng, out, steady=None):
+        """One possible state in the folder `out`; without chance the newest. What is below `steady` stands on a
+        machine that kept its power: the newest."""
+        def lives(name):
+            return rng is None or (steady is not None and (name == steady or name.startswith(steady + '/')))
         shutil.rmtree(out, ignore_errors=True)
         os.makedirs(out)
-        names = dict(self.names)
-        for op in self.pending[:rng.randint(0, len(self.pending)) if rng else None]:
-            self.rename(names, *op[:4])
+        names, kept = dict(self.names), rng.randint(0, len(self.pending)) if rng else len(self.pending)
+        for i, op in enumerate(self.pending):
+            if i < kept or lives(op[1]):
+                self.rename(names, *op[:4])
         for name in sorted(names):
             path, f = os.path.join(out, name), names[name]
             if f == 'dir':
                 os.makedirs(path, 0o700, exist_ok=True)
                 continue
             os.makedirs(os.path.dirname(path), 0o700, exist_ok=True)
-            data, size = f.state(rng, self.model) if isinstance(f, File) else (b'', 0)
+            data, size = f.state(None if lives(name) else rng, self.model) if isinstance(f, File) else (b'', 0)
             with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), 'wb') as h:
                 h.write(data)
                 h.truncate(size)
@@ -203,8 +211,9 @@ class Recording:
         shutil.rmtree(out)
         return sorted(set(missed))
 
-    def states(self, n, rng, model, first=0):
-        """N possible states at random places of the log: (place, folder, notes), each folder yours."""
+    def states(self, n, rng, model, first=0, steady=None):
+        """N possible states at random places of the log, from change `first` on: (place, folder, notes), each
+        folder yours. `steady`: a folder within on a machine whose power stays."""
         changes = load(self.log)
         places = sorted(rng.randint(first, len(changes)) for _ in range(n))
         disk, at = Disk(self.base, self.inodes, model), 0
@@ -213,5 +222,5 @@ class Recording:
                 disk.feed(changes[at])
                 at += 1
             out = '%s.state%d' % (self.folder, i)
-            disk.build(rng, out)
+            disk.build(rng, out, steady)
             yield place, out, list(disk.notes)

@@ -18,6 +18,7 @@ import time
 import traceback
 
 PATIENCE = 60  # seconds until something that must come is missed
+TESTS = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 
 
 def arguments(doc, **counts):
@@ -139,6 +140,11 @@ class Town:
             out, err = p.communicate()
             return 'hung', show(out), show(err)
 
+    def spawn(self, program, *words, env=None):
+        """Started and left alone, its words with it; yours to end."""
+        return subprocess.Popen([os.path.join(self.bin, program), *words], env=self.env(**(env or {})),
+                                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+
     def must(self, program, *words, **more):
         status, out, err = self.run(program, *words, **more)
         if status != 0:
@@ -162,6 +168,38 @@ class Town:
         folder = self.path(name)
         self.must('knockbox-hub', 'init', folder)
         return folder
+
+    def month_hub(self):
+        """A hub that holds the worked month of tests/data/example-month, ended."""
+        folder = self.hub()
+        d = self.start('knockbox-hub', folder)
+        for part in ('catalogue', 'records'):
+            self.must('knockbox', 'import', os.path.join(TESTS, 'data/example-month', part + '.jsonl'), '--at', folder)
+        d.end()
+        return folder
+
+    def lone_cafe(self):
+        """A café, quayside, whose hub is away."""
+        hub = self.hub('away')
+        d = self.start('knockbox-hub', hub)
+        cafe = self.join(hub, 'quayside')
+        d.kill()
+        return cafe
+
+    def golden_cafe(self):
+        """A café with the store of the first release, tests/golden/v1."""
+        cafe = self.lone_cafe()
+        os.mkdir(os.path.join(cafe, 'store'), 0o700)
+        shutil.copy(os.path.join(TESTS, 'golden/v1/store/data.mdb'), os.path.join(cafe, 'store', 'data.mdb'))
+        return cafe
+
+    def restored(self, hub):
+        """A folder with the hub's records and keys, and no books yet: its first start folds them, as that of
+        a program with another form of the books does."""
+        new, file, keys = hub + '.restored', hub + '.backup', hub + '.keys'
+        self.must('knockbox-hub', 'backup', hub, file, '--keys', keys)
+        self.must('knockbox-hub', 'restore', file, new, '--keys', keys)
+        return new
 
     def join(self, hub, name, connect=None, folder=None):
         """A café of a hub that runs; the site is `name`."""
@@ -305,24 +343,25 @@ def compare(acked, lines, site=None):
     for want in acked:
         got = by_id.get(want['id'], [])
         if len(got) != 1:
-            wrong.append('%s is there %d times' % (want['text'], len(got)))
+            wrong.append('%s is there %d times' % (want.get('text', want['id']), len(got)))
             continue
         for name in ('site', 'epoch', 'seq', 'hash', 'text'):
             if name in want and want[name] != got[0].get(name):
-                wrong.append('%s: %s is %r, was %r' % (want['text'], name, got[0].get(name), want[name]))
+                wrong.append('%s: %s is %r, was %r' % (want.get('text', want['id']), name, got[0].get(name), want[name]))
     for (name, epoch), seqs in logs.items():
         if (site is None or name == site) and sorted(seqs) != list(range(1, len(seqs) + 1)):
             wrong.append('the log of %s, epoch %d has a gap' % (name, epoch))
     return wrong
 
 
-def whole(town, program, folder, acked):
-    """Starts without help, holds every promised record, chains fit, takes the next; [] when so."""
+def whole(town, program, folder, acked, site=None):
+    """Starts without help, holds every promised record, chains fit, takes the next; [] when so. `site`: whose log
+    alone is without gaps (others are there in part)."""
     d = Daemon(town, program, folder)
     try:
         if not d.ready_or_ended():
             return ['does not start: %s' % d.said().strip()[-200:]]
-        wrong = compare(acked, town.export(folder))
+        wrong = compare(acked, town.export(folder), site)
         status, out, err = town.run('knockbox', 'verify', '--at', folder, '--json')
         if status != 0 or json.loads(out)['broken'] is not None:
             wrong.append('verify: %s %s %s' % (status, out.strip()[-200:], err.strip()[-200:]))
@@ -336,6 +375,16 @@ def whole(town, program, folder, acked):
         return [str(e)]
     finally:
         d.kill()
+
+
+def held(town, program, folder):
+    """What a folder holds, asked of a daemon on it: (its records, a hub's report of March)."""
+    d = town.start(program, folder)
+    try:
+        report = 'report 2026-03 --json' if program == 'knockbox-hub' else 'stock --json'
+        return town.export(folder), town.must('knockbox', *report.split(), '--at', folder)
+    finally:
+        d.end()
 
 
 def copy(source, target):

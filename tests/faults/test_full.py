@@ -2,8 +2,12 @@
 """The disk is full at any moment: refused in words, reads go on, nothing promised is lost, and the
 same process writes again as soon as there is room.
 
-The shim gives files of the folder so many bytes to grow by, for every step of 4 KiB until all fits."""
+The shim gives files of the folder so many bytes to grow by, for every step of 4 KiB until all fits. Then
+small disks of the kernel's own, where it lets us mount one."""
+import ctypes
 import os
+import subprocess
+import time
 
 import kit
 
@@ -98,16 +102,8 @@ def hub(a, t):
 
 
 def cafe(a, t):
-    every_step(a, t, 'knockbox-cafe', lone_cafe, first=True)
-    every_step(a, t, 'knockbox-cafe', lone_cafe, first=False)
-
-
-def lone_cafe(town):
-    hub_folder = town.hub()
-    d = town.start('knockbox-hub', hub_folder)
-    folder = town.join(hub_folder, 'quayside')
-    d.kill()
-    return folder
+    every_step(a, t, 'knockbox-cafe', lambda town: town.lone_cafe(), first=True)
+    every_step(a, t, 'knockbox-cafe', lambda town: town.lone_cafe(), first=False)
 
 
 def sync(a, t):
@@ -132,6 +128,102 @@ def sync(a, t):
                                                                 d.said()[-200:]))
 
 
+SMALL = [('tmpfs', 1), ('tmpfs', 2), ('tmpfs', 4), ('tmpfs', 8), ('ext4', 4), ('ext4', 8)]  # MiB
+
+
+def own_mounts():
+    """Mounts of this process and its children alone, which go with it; words when the kernel refuses."""
+    libc = ctypes.CDLL(None, use_errno=True)
+    clone_newns, ms_rec, ms_private = 0x20000, 0x4000, 0x40000
+    if libc.unshare(clone_newns) != 0 or libc.mount(b'none', b'/', None, ms_rec | ms_private, None) != 0:
+        return os.strerror(ctypes.get_errno())
+    return ''
+
+
+def mount(town, kind, mib):
+    """A disk of that size; (folder, words when it is refused)."""
+    at = town.path('%s-%d' % (kind, mib))
+    os.mkdir(at)
+    words = ['mount', '-t', 'tmpfs', '-o', 'size=%dm,mode=700' % mib, 'none', at]
+    if kind == 'ext4':
+        with open(at + '.image', 'wb') as f:
+            f.truncate(mib << 20)
+        subprocess.run(['/sbin/mke2fs', '-q', '-t', 'ext4', '-F', at + '.image'], check=True)
+        words = ['mount', '-o', 'loop', at + '.image', at]
+    done = subprocess.run(words, capture_output=True)
+    return at, done.stderr.decode(errors='replace').strip() if done.returncode != 0 else ''
+
+
+def free_bytes(at):
+    disk = os.statvfs(at)
+    return disk.f_bavail * disk.f_frsize
+
+
+class Filler:
+    """A file that leaves so many bytes of the disk; free() removes it."""
+
+    def __init__(self, at, leave):
+        self.file = os.path.join(at, 'filler')
+        with open(self.file, 'wb', buffering=0) as f:
+            try:
+                while free_bytes(at) > leave:
+                    f.write(bytes(min(65536, max(512, free_bytes(at) - leave))))
+            except OSError:
+                pass  # full
+
+    def free(self):
+        os.unlink(self.file)
+
+
+def fill(t, town, at, model, rng, what, fills):
+    """A daemon that lives through some fills: refuses in words, reads, and writes within a second of there being room."""
+    program, source = model
+    folder = os.path.join(at, 'box')
+    kit.copy(source, folder)
+    d, promised, refused, slowest = town.start(program, folder), [], 0, 0
+    for _ in range(fills):
+        filler = Filler(at, rng.choice([0, rng.randrange(65536)]))
+        more, is_full = write_until_refused(t, town, folder, what, 200)
+        promised += more
+        refused += is_full
+        wrong = kit.compare(promised, town.export(folder))
+        t.check(not wrong and town.status(folder), '%s, while full: %s' % (what, '; '.join(wrong[:3])))
+        filler.free()
+        began = time.monotonic()
+        status, said = town.note(folder, 'after')
+        slowest = max(slowest, time.monotonic() - began)
+        t.check(status == 0 and slowest < 1, '%s, with room again: %s %s after %.2f s' % (what, status, said, slowest))
+        if status == 0:
+            promised.append(dict(said, text='after'))
+    t.check(d.runs() and d.end() == 0, '%s: ended by itself: %s' % (what, d.said()[-200:]))
+    wrong = kit.whole(town, program, folder, promised)
+    t.check(not wrong, '%s, afterwards: %s' % (what, '; '.join(wrong[:3])))
+    return refused, slowest
+
+
+def small_disks(a, t):
+    """Real ones of 1 to 8 MiB, in memory and ext4 on a loop, filled again and again."""
+    rng, fills = kit.randomly(a.seed, 'small'), 4
+    refusal = own_mounts()
+    for kind, mib in SMALL:
+        with kit.Town(a) as town:
+            what = '%s of %d MiB' % (kind, mib)
+            at, words = (None, refusal) if refusal else mount(town, kind, mib)
+            if words:
+                print('skipped: %s: %s' % (what, words))
+                t.right()
+                continue
+            models, done = [('knockbox-hub', town.hub()), ('knockbox-cafe', town.lone_cafe())], []
+            try:
+                while len(done) * fills < a.fills // len(SMALL):
+                    done.append(fill(t, town, at, models[len(done) % 2], rng, what, fills))
+                    subprocess.run(['find', at, '-mindepth', '1', '-delete'], check=True)
+            finally:
+                subprocess.run(['umount', '-l', at], check=True)
+            print('%s: %d fills, %d of them refused a record; written again after %.0f ms at most' % (
+                what, fills * len(done), sum(x[0] for x in done), 1000 * max(x[1] for x in done)))
+
+
 def making(a, t):
     """`init`, `enrol` and `join` on a full disk: refused in words or done, and done with room."""
     left, fits = 0, False
@@ -150,5 +242,5 @@ def making(a, t):
 
 
 if __name__ == '__main__':
-    arguments = kit.arguments(__doc__, step=4096, synckb=80)
-    kit.run_parts(arguments, [hub, cafe, making, sync], kit.Tally())
+    arguments = kit.arguments(__doc__, step=4096, synckb=80, fills=24)
+    kit.run_parts(arguments, [hub, cafe, making, sync, small_disks], kit.Tally())

@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
-"""Killed at any moment: a hub, a café, both during sync, the client, a first start.
+"""Killed at any moment: a hub, a café, both during sync, the client, a first start, a backup, an export,
+the first start of a newer program.
 
 After each kill the program starts without help, holds every promised record once, its chains fit,
 and it takes the next record. What a café was promised is at the hub in the end."""
@@ -37,17 +38,8 @@ def hub_killed(a, t):
     daemon_killed(a, t, 'knockbox-hub', lambda town: town.hub())
 
 
-def lone_cafe(town):
-    """A café whose hub is away."""
-    hub = town.hub()
-    d = town.start('knockbox-hub', hub)
-    cafe = town.join(hub, 'quayside')
-    d.kill()
-    return cafe
-
-
 def cafe_killed(a, t):
-    daemon_killed(a, t, 'knockbox-cafe', lone_cafe)
+    daemon_killed(a, t, 'knockbox-cafe', lambda town: town.lone_cafe())
 
 
 def caught_up(town, hub, site):
@@ -109,6 +101,113 @@ def client_killed(a, t):
         t.check(not wrong and d.runs(), 'clients killed: %s' % '; '.join(wrong[:3]))
 
 
+def seconds(what):
+    began = time.monotonic()
+    what()
+    return time.monotonic() - began
+
+
+def backup_killed(a, t):
+    """A backup over an older one is killed, or its hub, or both: the file is the old or the new one."""
+    rng, acked = kit.randomly(a.seed, 'backup'), []
+    with kit.Town(a) as town:
+        hub, file = town.month_hub(), town.path('hub.backup')
+        d = town.start('knockbox-hub', hub)
+        most = seconds(lambda: town.must('knockbox-hub', 'backup', hub, file))
+        for number in range(a.more):
+            acked.append(dict(town.note(hub, 'note-%d' % number)[1], text='note-%d' % number))
+            which = rng.choice(['backup', 'hub', 'both'])
+            p = town.spawn('knockbox-hub', 'backup', hub, file)
+            time.sleep(rng.uniform(0, 1.2 * most))
+            if which != 'hub':
+                p.kill()
+            if which != 'backup':
+                d.kill()
+                d = town.start('knockbox-hub', hub)
+            t.check(p.wait(kit.PATIENCE) in (0, -9), 'backup %d, killed %s: %s' % (number, which, p.returncode))
+            status, _, err = town.run('knockbox-hub', 'verify-backup', file)
+            t.check(status == 0, 'backup %d, killed %s: %s' % (number, which, err))
+        out = town.must('knockbox-hub', 'backup', hub, file) + town.must('knockbox-hub', 'verify-backup', file)
+        t.check(bool(out), 'the last backup')
+        d.end()
+        wrong = kit.whole(town, 'knockbox-hub', hub, acked)
+        t.check(not wrong, 'after killed backups: %s' % '; '.join(wrong[:3]))
+
+
+def export_killed(a, t):
+    """An export or a report to a file is killed, or the hub that answers it."""
+    rng = kit.randomly(a.seed, 'export')
+    with kit.Town(a) as town:
+        hub, file = town.month_hub(), town.path('march.csv')
+        d = town.start('knockbox-hub', hub)
+        ways = [['export'], ['report', '2026-03', '--csv', '--out', file]]
+        most = max(seconds(lambda w=w: town.must('knockbox', *w, '--at', hub)) for w in ways)
+        with open(file) as f:
+            new = f.read()
+        for number in range(a.more):
+            with open(file, 'w') as f:
+                f.write('the old one')
+            way, which = rng.choice(ways), rng.choice(['client', 'hub'])
+            p = town.spawn('knockbox', *way, '--at', hub)
+            time.sleep(rng.uniform(0, 1.2 * most))
+            if which == 'client':
+                p.kill()
+            else:
+                d.kill()
+            ended = p.wait(kit.PATIENCE)
+            t.check(ended in (0, -9 if which == 'client' else 4), '%s %d, killed %s: %s' % (way[0], number, which, ended))
+            with open(file) as f:
+                got = f.read()
+            t.check(got == new or (got == 'the old one' and (way[0] == 'export' or ended != 0)),
+                    'report %d, killed %s, %s: a file of %d bytes' % (number, which, ended, len(got)))
+            if which == 'hub':
+                d = town.start('knockbox-hub', hub)
+        d.end()
+        wrong = kit.whole(town, 'knockbox-hub', hub, [])
+        t.check(not wrong, 'after killed exports: %s' % '; '.join(wrong[:3]))
+
+
+def upgrade_killed(a, t):
+    """The first start of a newer program is killed, up to three times in a row: then it is as if it never was."""
+    rng = kit.randomly(a.seed, 'upgrade')
+    with kit.Town(a) as town:
+        hub = town.month_hub()
+        for what, program, model, site in (('books folded anew', 'knockbox-hub', town.restored(hub), None),
+                                           ('a store of the first release', 'knockbox-cafe', town.golden_cafe(), 'quayside')):
+            box = town.path('box')
+            kit.copy(model, box)
+            most = seconds(lambda: town.start(program, box).kill())
+            want = kit.held(town, program, box)
+            for number in range(a.more // 2):
+                kit.copy(model, box)
+                for _ in range(rng.randint(1, 3)):
+                    p = town.spawn(program, 'run', box)
+                    time.sleep(rng.uniform(0, 1.2 * most))
+                    p.kill()
+                    p.wait()
+                got = kit.held(town, program, box)
+                t.check(got == want, '%s, kill %d: %d records of %d, the report is %s' % (
+                    what, number, len(got[0]), len(want[0]), 'the same' if got[1] == want[1] else 'another'))
+                wrong = kit.whole(town, program, box, want[0], site)
+                t.check(not wrong, '%s, kill %d: %s' % (what, number, '; '.join(wrong[:3])))
+
+
+def rebuild_killed(a, t):
+    """`rebuild` is killed: the next one says the same sum of the books."""
+    rng = kit.randomly(a.seed, 'rebuild')
+    with kit.Town(a) as town:
+        hub, box = town.month_hub(), town.path('box')
+        want = town.must('knockbox-hub', 'rebuild', hub)
+        most = seconds(lambda: town.must('knockbox-hub', 'rebuild', hub))
+        for number in range(a.more // 3):
+            kit.copy(hub, box)
+            town.run('knockbox-hub', 'rebuild', box, patience=rng.uniform(0.001, 1.2 * most))
+            if number % 2:
+                t.check(town.must('knockbox-hub', 'rebuild', box) == want, 'rebuild, kill %d: other books' % number)
+            wrong = kit.whole(town, 'knockbox-hub', box, [])
+            t.check(not wrong, 'rebuild, kill %d: %s' % (number, '; '.join(wrong[:3])))
+
+
 def every_call(t, what, one):
     """`one(n)` for n = 1, 2, ... until a run makes fewer than n calls; they wait a lot, so 8 at once."""
     n, more = 1, True
@@ -159,7 +258,7 @@ def first_run_killed(a, t):
     every_call(t, 'run', lambda n: killed_at(a, t, n, 'run of a hub', lambda town: town.hub(), run_once('knockbox-hub'),
                                              none, 'knockbox-hub', 'hub'))
     with kit.Town(a) as model:
-        cafe = lone_cafe(model)
+        cafe = model.lone_cafe()
         every_call(t, 'run', lambda n: killed_at(
             a, t, n, 'run of a café', lambda town: kit.copy(cafe, town.path('quayside')), run_once('knockbox-cafe'), none,
             'knockbox-cafe', 'quayside'))
@@ -181,6 +280,6 @@ def join_killed(a, t):
 
 
 if __name__ == '__main__':
-    arguments = kit.arguments(__doc__, kills=60)
-    kit.run_parts(arguments, [hub_killed, cafe_killed, sync_killed, client_killed, init_killed, first_run_killed,
-                             join_killed], kit.Tally())
+    arguments = kit.arguments(__doc__, kills=60, more=20)
+    kit.run_parts(arguments, [hub_killed, cafe_killed, sync_killed, client_killed, backup_killed, export_killed,
+                             upgrade_killed, rebuild_killed, init_killed, first_run_killed, join_killed], kit.Tally())

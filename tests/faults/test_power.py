@@ -13,6 +13,7 @@ import disk
 import kit
 
 MODELS = [disk.Model(mode, sector) for mode in ('ext4', 'strict') for sector in (512, 4096)]
+MODELS.append(disk.Model('strict', whole=True))
 
 
 def write_notes(town, folder, recording, n, word='note'):
@@ -24,7 +25,7 @@ def write_notes(town, folder, recording, n, word='note'):
             recording.note(json.dumps(dict(said, text=text)))
 
 
-def each_state(t, recording, n, rng, model, judge, what):
+def each_state(t, recording, n, rng, model, judge, what, **more):
     """judge(folder, promised) gives what is wrong; two at a time."""
     gate = threading.Semaphore(6)
 
@@ -39,7 +40,7 @@ def each_state(t, recording, n, rng, model, judge, what):
             gate.release()
     with concurrent.futures.ThreadPoolExecutor(2) as pool:
         jobs = []
-        for state in recording.states(n, rng, model):
+        for state in recording.states(n, rng, model, **more):
             gate.acquire()
             jobs.append(pool.submit(one, *state))
         for job in jobs:
@@ -64,6 +65,29 @@ def hub(a, t):
         for model in MODELS:
             each_state(t, recording, a.states, kit.randomly(a.seed, 'hub', model), model,
                        lambda folder, promised: kit.whole(town, 'knockbox-hub', folder, promised), 'hub')
+
+
+def cycle(a, t):
+    """Cuts in a row, each on what the one before left; the models take turns."""
+    rng, promised = kit.randomly(a.seed, 'cycle'), []
+    with kit.Town(a) as town:
+        hub = town.hub()
+        for number in range(a.rounds):
+            model = MODELS[number % len(MODELS)]
+            recording = disk.Recording(town, hub)
+            d = town.start('knockbox-hub', hub, env=recording.env(), wait=False)
+            up = d.ready_or_ended()
+            t.check(up, 'cut %d, the start after it: %s' % (number, d.said()[-200:]))
+            write_notes(town, hub, recording, rng.randint(0, 5) if up else 0, 'round-%d' % number)
+            d.kill() if rng.randrange(2) else d.end()
+            _, folder, notes = next(recording.states(1, rng, model))
+            promised += [json.loads(x) for x in notes]
+            shutil.rmtree(hub)
+            os.rename(folder, hub)
+            kit.copy(hub, town.path('judged'))
+            wrong = kit.whole(town, 'knockbox-hub', town.path('judged'), promised)
+            t.check(not wrong, 'cut %d, %s: %s' % (number, model, '; '.join(wrong[:3])))
+        print('cycle: %d cuts in a row, %d records promised' % (a.rounds, len(promised)))
 
 
 def deaf_disk(a, t):
@@ -209,6 +233,107 @@ def meet_again(town, folder, promised):
         h.kill()
 
 
+def renewing(a, t, what, site, begin, renew, speaks):
+    """A key is renewed, and the power goes: of both machines, of the hub alone, of the other alone."""
+    with kit.Town(a) as town:
+        os.mkdir(town.path('disk'))
+        hub, other = town.fixed_hub('disk/hub'), town.path('disk', site)
+        h = town.start('knockbox-hub', hub)
+        begin(town, hub, other)
+        h.end()
+        recording = disk.Recording(town, town.path('disk'))
+        h = town.start('knockbox-hub', hub, env=recording.env())
+        renew(town, hub, other, recording)
+        h.end()
+
+        def judge(folder, _):
+            box, key = os.path.join(folder, 'hub'), os.path.join(folder, site)
+            d = town.start('knockbox-hub', box)
+            try:
+                wrong = speaks(town, box, key)
+                keys = [x for x in town.must('knockbox-hub', 'keys', box).splitlines() if site.split('.')[0] in x]
+                return wrong + ([] if len(keys) == 1 else ['keys that are in: %s' % keys])
+            finally:
+                d.kill()
+        for steady in (None, 'hub', site):
+            for model in (MODELS[0], MODELS[2]):
+                rng = kit.randomly(a.seed, what, steady, model)
+                for place, folder, notes in recording.states(a.keys // 6, rng, model, steady=steady):
+                    wrong = judge(folder, notes)
+                    t.check(not wrong, '%s, %s, %s stays up, cut after change %d: %s' % (what, model, steady, place, wrong))
+                    shutil.rmtree(folder)
+
+
+def renew_cafe(a, t):
+    """A café's key: afterwards it has the old or the new one, whole, the hub lets it in, and a renewal that was
+    cut off goes on by itself."""
+    def begin(town, hub, cafe):
+        town.join(hub, 'quayside', folder='disk/quayside')
+
+    def renew(town, hub, cafe, recording):
+        c = town.start('knockbox-cafe', cafe, env=recording.env())
+        kit.until(lambda: town.note(cafe, 'before')[0] == 0)
+        town.must('knockbox-cafe', 'renew', cafe, env=recording.env())
+        kit.until(lambda: len([x for x in town.must('knockbox-hub', 'keys', hub).splitlines() if 'quayside' in x]) == 1)
+        c.end()
+
+    def speaks(town, hub, cafe):
+        c = town.start('knockbox-cafe', cafe)
+        try:
+            status, said = town.note(cafe, 'after the cut')
+            if status != 0:
+                return ['does not write: %s' % said]
+            if not kit.until(lambda: 'after the cut' in [x.get('text') for x in town.export(hub)]):
+                return ['locked out: %s' % c.said()[-200:]]
+            ended = kit.until(lambda: not os.path.exists(os.path.join(cafe, 'cafe.key.next')) and
+                              town.must('knockbox-hub', 'keys', hub).count('quayside') == 1)
+            return [] if ended else ['a renewal does not end: %s' % c.said()[-200:]]
+        finally:
+            c.kill()
+    renewing(a, t, 'renew of a café', 'quayside', begin, renew, speaks)
+
+
+def renew_desk(a, t):
+    """A desk's key file, the same."""
+    def begin(town, hub, key):
+        code = town.must('knockbox-hub', 'enrol', hub, 'kitchen', '--person', 'Rosa Quill', '--role', 'office').strip()
+        town.must('knockbox-link', 'join', code, os.path.join(key, 'office.key'))
+
+    def renew(town, hub, key, recording):
+        town.must('knockbox-link', 'renew', os.path.join(key, 'office.key'), env=recording.env())
+
+    def speaks(town, hub, key):
+        with open(os.path.join(hub, 'endpoint')) as f:
+            endpoint = f.read().strip()
+        file = os.path.join(key, 'office.key')
+        status, _, err = town.run('knockbox', 'status', '--at', endpoint, '--key', file)
+        if status != 0:
+            return ['locked out: %s' % err]
+        status, _, err = town.run('knockbox-link', 'renew', file)
+        return [] if status == 0 or 'wait a minute' in err else ['renew again: %s' % err]
+    renewing(a, t, 'renew of a desk', 'kitchen', lambda town, hub, key: (os.mkdir(key), begin(town, hub, key)), renew, speaks)
+
+
+def upgrade(a, t):
+    """The first start of a newer program, which folds the books anew, and that on a store of the first release."""
+    with kit.Town(a) as town:
+        hub = town.month_hub()
+        for what, program, model, site in (('books folded anew', 'knockbox-hub', town.restored(hub), None),
+                                           ('a store of the first release', 'knockbox-cafe', town.golden_cafe(), 'quayside')):
+            recording = disk.Recording(town, model)
+            town.start(program, model, env=recording.env()).end()
+            t.check(not recording.missed(), 'the shim missed %s' % recording.missed())
+            want = kit.held(town, program, model)
+
+            def judge(folder, _):
+                got = kit.held(town, program, folder)
+                if got != want:
+                    return ['%d records of %d, %s report' % (len(got[0]), len(want[0]), 'same' if got[1] == want[1] else 'another')]
+                return kit.whole(town, program, folder, want[0], site)
+            for m in MODELS:
+                each_state(t, recording, a.states // 8, kit.randomly(a.seed, what, m), m, judge, what)
+
+
 def filled_hub(town, n):
     """A hub that runs, with n notes."""
     hub = town.hub()
@@ -316,5 +441,6 @@ def rescue(a, t):
 
 
 if __name__ == '__main__':
-    arguments = kit.arguments(__doc__, states=100, failed=2, pairs=20)
-    kit.run_parts(arguments, [hub, deaf_disk, failed_sync, rubbish, init, enrol_and_revoke, sync, backup, restore, rescue], kit.Tally())
+    arguments = kit.arguments(__doc__, states=100, failed=2, pairs=20, rounds=20, keys=12)
+    kit.run_parts(arguments, [hub, cycle, deaf_disk, failed_sync, rubbish, init, enrol_and_revoke, renew_cafe, renew_desk, sync, backup, restore, rescue,
+                             upgrade], kit.Tally())
