@@ -67,10 +67,6 @@ baseline_of(const Knockbox__Avoided *avoided, struct decimal *out_value)
            value_of(avoided, avoided->baseline, out_value);
 }
 
-struct masses {
-    struct tally in, out; /* BATCH_IN, BATCH_OUT of all months */
-};
-
 static int64_t
 mass_of(const struct tally *tally, const char *class, const char *batch)
 {
@@ -83,7 +79,7 @@ mass_of(const struct tally *tally, const char *class, const char *batch)
 /* mass x grounds x (baseline - value) / (residue x 10^6), to 18 decimals; *exact goes false where
  * it does not end. */
 static enum err
-add_term(const struct masses *masses, const char *batch, int64_t mass_g,
+add_term(const struct avoided_sum *masses, const char *batch, int64_t mass_g,
          const struct decimal *saved, struct decimal *sum, bool *exact, struct err_text *why)
 {
     int64_t grounds_g = mass_of(&masses->in, "grounds -", batch);
@@ -107,47 +103,77 @@ add_term(const struct masses *masses, const char *batch, int64_t mass_g,
 
 /* NULL in *out_why_not when there is a figure. */
 static enum err
-add_all(struct build *b, const Knockbox__Avoided *avoided, const struct decimal *baseline,
-        const struct masses *masses, struct decimal *sum, bool *exact, const char **out_why_not)
+add_all(const struct avoided_sum *avoided, const struct tally *masses, struct decimal *sum,
+        bool *exact, const char **out_why_not, struct err_text *why)
 {
-    struct tally to;
-    enum err e =
-        tally_of(b->in->books, MEASURE_RESIDUE_TO, b->in->month, b->in->month, false, &to, b->why);
+    enum err e = ERR_OK;
     *out_why_not = NULL;
-    for (size_t i = 0; e == ERR_OK && i < to.n; i++) {
+    for (size_t i = 0; e == ERR_OK && i < masses->n; i++) {
+        const struct tally_line *line = &masses->lines[i];
+        const char *bar = strrchr(line->key, '|');
         char batch[96];
-        const char *bar = strrchr(to.lines[i].key, '|');
         struct decimal value, saved;
-        (void)snprintf(batch, sizeof batch, "%.*s", (int)(bar - to.lines[i].key), to.lines[i].key);
-        if (!value_of(avoided, bar + 1, &value)) {
+        (void)snprintf(batch, sizeof batch, "%.*s", (int)(bar - line->key), line->key);
+        if (!value_of(avoided->family, bar + 1, &value)) {
             *out_why_not = "no-factor";
             break;
         }
-        e = decimal_subtract(baseline, &value, &saved, b->why);
+        e = decimal_subtract(&avoided->baseline, &value, &saved, why);
         if (e == ERR_OK)
-            e = add_term(masses, batch, to.lines[i].amount, &saved, sum, exact, b->why);
+            e = add_term(avoided, batch, line->amount, &saved, sum, exact, why);
     }
-    tally_done(&to);
     return e;
 }
 
-static enum err
-work_out(struct build *b, const Knockbox__Avoided *avoided, const struct decimal *baseline,
-         char room[NUMBER_TEXT], const char **out_why_not)
+enum err
+avoided_begin(const struct build *b, struct avoided_sum *out_sum, const char **out_why_not)
 {
-    struct masses masses = {{NULL, 0, 0, ERR_OK}, {NULL, 0, 0, ERR_OK}};
-    struct decimal sum = {0, 0};
-    bool exact = true;
+    memset(out_sum, 0, sizeof *out_sum);
+    out_sum->family = b->basis != NULL ? b->basis->avoided : NULL;
+    *out_why_not = out_sum->family == NULL || out_sum->family->baseline == NULL ? "no-baseline"
+                   : is_inventory_family(b, out_sum->family->family)   ? "inventory-factors"
+                   : !baseline_of(out_sum->family, &out_sum->baseline) ? "no-factor"
+                                                                       : NULL;
+    if (*out_why_not != NULL)
+        return ERR_OK;
     enum err e =
-        tally_of(b->in->books, MEASURE_BATCH_IN, INT32_MIN, INT32_MAX, false, &masses.in, b->why);
-    if (e == ERR_OK)
-        e = tally_of(b->in->books, MEASURE_BATCH_OUT, INT32_MIN, INT32_MAX, false, &masses.out,
+        tally_of(b->in->books, MEASURE_BATCH_IN, INT32_MIN, INT32_MAX, false, &out_sum->in, b->why);
+    return e == ERR_OK ? tally_of(b->in->books, MEASURE_BATCH_OUT, INT32_MIN, INT32_MAX, false,
+                                  &out_sum->out, b->why)
+                       : e;
+}
+
+enum err
+avoided_print(const struct avoided_sum *sum, const struct tally *masses, char room[NUMBER_TEXT],
+              const char **out_why_not, struct err_text *why)
+{
+    struct decimal all = {0, 0};
+    bool exact = true;
+    enum err e = add_all(sum, masses, &all, &exact, out_why_not, why);
+    (void)(exact ? decimal_print(&all, room) : decimal_print_places(&all, 6, room));
+    return e;
+}
+
+void
+avoided_done(struct avoided_sum *sum)
+{
+    tally_done(&sum->in);
+    tally_done(&sum->out);
+}
+
+static enum err
+work_out(struct build *b, char room[NUMBER_TEXT], const char **out_why_not)
+{
+    struct avoided_sum sum;
+    struct tally to = {NULL, 0, 0, ERR_OK};
+    enum err e = avoided_begin(b, &sum, out_why_not);
+    if (e == ERR_OK && *out_why_not == NULL)
+        e = tally_of(b->in->books, MEASURE_RESIDUE_TO, b->in->month, b->in->month, false, &to,
                      b->why);
-    if (e == ERR_OK)
-        e = add_all(b, avoided, baseline, &masses, &sum, &exact, out_why_not);
-    tally_done(&masses.in);
-    tally_done(&masses.out);
-    (void)(exact ? decimal_print(&sum, room) : decimal_print_places(&sum, 6, room));
+    if (e == ERR_OK && *out_why_not == NULL)
+        e = avoided_print(&sum, &to, room, out_why_not, b->why);
+    tally_done(&to);
+    avoided_done(&sum);
     return e;
 }
 
@@ -155,18 +181,9 @@ enum err
 part_avoided(struct build *b)
 {
     char room[NUMBER_TEXT];
-    struct decimal baseline;
     const Knockbox__Avoided *avoided = b->basis != NULL ? b->basis->avoided : NULL;
     const char *why_not = NULL;
-    enum err e = ERR_OK;
-    if (avoided == NULL || avoided->baseline == NULL)
-        why_not = "no-baseline";
-    else if (is_inventory_family(b, avoided->family))
-        why_not = "inventory-factors";
-    else if (!baseline_of(avoided, &baseline))
-        why_not = "no-factor";
-    else
-        e = work_out(b, avoided, &baseline, room, &why_not);
+    enum err e = work_out(b, room, &why_not);
     if (e != ERR_OK)
         return e;
     TABLE_SECTION(b->model, "emissions.avoided", "Avoided emissions", SHAPE_FIELDS, columns);

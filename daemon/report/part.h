@@ -121,10 +121,10 @@ bool build_has_tables(const struct build *b, int32_t version);
 enum err emission_add(struct build *b, const struct ending *ending, struct emission_sum *sum,
                       bool *out_quantified);
 /* kg CO2e of the sum, rounded once. */
+enum err emission_print(const struct emission_sum *sum, char room[NUMBER_TEXT],
+                        struct err_text *why);
 /* With 3 decimals, for a headline: rounded once, from the exact sum. */
 enum err emission_brief(const struct emission_sum *sum, char room[NUMBER_TEXT],
-                        struct err_text *why);
-enum err emission_print(const struct emission_sum *sum, char room[NUMBER_TEXT],
                         struct err_text *why);
 /* A line of WASTE_TO as an ending. */
 struct ending ending_read(const char *key, int64_t mass_g);
@@ -157,5 +157,22 @@ enum err tally_of(const struct books *books, enum measure measure, int32_t first
                   bool by_site, struct tally *out_tally, struct err_text *why);
 void tally_done(struct tally *tally);
 const struct tally_line *tally_find(const struct tally *tally, const char *key); /* NULL */
+
+/* ---- avoided emissions (E4), by the house's comparison family */
+
+struct avoided_sum {
+    const Knockbox__Avoided *family; /* NULL: none is set; lent by the catalogue */
+    struct decimal baseline;
+    struct tally in, out; /* BATCH_IN, BATCH_OUT of all months */
+};
+
+/* *out_why_not: why there can be no figure; NULL: there can. End with avoided_done(), also after an
+ * error. */
+enum err avoided_begin(const struct build *b, struct avoided_sum *out_sum,
+                       const char **out_why_not);
+/* Of masses by "batch|destination"; kg CO2e, rounded once. */
+enum err avoided_print(const struct avoided_sum *sum, const struct tally *masses,
+                       char room[NUMBER_TEXT], const char **out_why_not, struct err_text *why);
+void avoided_done(struct avoided_sum *sum);
 
 #endif

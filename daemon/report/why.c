@@ -170,6 +170,13 @@ is_site(const struct asking *a, const struct posting *posting)
            strcmp(posting->site, row_text(a, 0)) == 0;
 }
 
+/* Of emissions, whose factor is the line's. */
+static bool
+is_by_line(enum why_scale scale)
+{
+    return scale == WHY_CO2E || scale == WHY_AVOIDED;
+}
+
 static enum err
 listen(void *owner, const struct outcome_told *told)
 {
@@ -184,7 +191,7 @@ listen(void *owner, const struct outcome_told *told)
     }
     if (amount == 0)
         return ERR_OK;
-    return why_items_add(&a->items, told, amount, a->sum.scale == WHY_CO2E, a->why);
+    return why_items_add(&a->items, told, amount, is_by_line(a->sum.scale), a->why);
 }
 
 static enum err
@@ -213,8 +220,32 @@ struct scale {
     enum why_scale how;
     int64_t sum;
     struct emission_sum co2e;
+    struct avoided_sum avoided;
+    struct tally masses; /* by line, of the records so far; keys are lent by the items */
     struct decimal before;
+    char printed[NUMBER_TEXT]; /* the sum of the records so far, of emissions */
 };
+
+static enum err
+scale_begin(struct asking *a, struct scale *out)
+{
+    const char *why_not = NULL;
+    memset(out, 0, sizeof *out);
+    out->how = a->sum.scale;
+    (void)snprintf(out->printed, sizeof out->printed, "0");
+    if (out->how != WHY_AVOIDED)
+        return ERR_OK;
+    out->masses.lines = calloc(a->items.n + 1, sizeof *out->masses.lines);
+    return out->masses.lines != NULL ? avoided_begin(&a->b, &out->avoided, &why_not)
+                                     : err_set(ERR_MEM, a->why, "out of memory for the report");
+}
+
+static void
+scale_done(struct scale *scale)
+{
+    free(scale->masses.lines);
+    avoided_done(&scale->avoided);
+}
 
 static const char *
 scale_plain(enum why_scale how, int64_t amount, char room[NUMBER_TEXT])
@@ -226,17 +257,37 @@ scale_plain(enum why_scale how, int64_t amount, char room[NUMBER_TEXT])
 }
 
 static enum err
+add_inventory(struct asking *a, struct scale *scale, const struct why_item *item)
+{
+    bool quantified = false;
+    struct ending ending = ending_read(item->line, item->amount);
+    enum err e = emission_add(&a->b, &ending, &scale->co2e, &quantified);
+    return e == ERR_OK ? emission_print(&scale->co2e, scale->printed, a->why) : e;
+}
+
+static enum err
+add_avoided(struct asking *a, struct scale *scale, const struct why_item *item)
+{
+    struct tally *masses = &scale->masses;
+    const char *why_not = NULL;
+    size_t i = 0;
+    while (i < masses->n && strcmp(masses->lines[i].key, item->line) != 0)
+        i++;
+    if (i == masses->n)
+        masses->lines[masses->n++].key = (char *)(uintptr_t)item->line;
+    masses->lines[i].amount += item->amount;
+    return avoided_print(&scale->avoided, masses, scale->printed, &why_not, a->why);
+}
+
+static enum err
 scale_co2e(struct asking *a, struct scale *scale, const struct why_item *item,
            char room[NUMBER_TEXT])
 {
-    bool quantified = false;
     struct decimal after, rise;
-    struct ending ending = ending_read(item->line, item->amount);
-    enum err e = emission_add(&a->b, &ending, &scale->co2e, &quantified);
+    enum err e =
+        scale->how == WHY_AVOIDED ? add_avoided(a, scale, item) : add_inventory(a, scale, item);
     if (e == ERR_OK)
-        e = emission_print(&scale->co2e, room, a->why);
-    if (e == ERR_OK)
-        e = decimal_parse(room, &after, a->why);
+        e = decimal_parse(scale->printed, &after, a->why);
     if (e == ERR_OK)
         e = decimal_subtract(&after, &scale->before, &rise, a->why);
     if (e != ERR_OK)
@@ -271,7 +322,7 @@ fill_record(struct asking *a, struct scale *scale, const struct why_item *item)
 {
     char amount[NUMBER_TEXT], day[DAY_TEXT];
     enum err e = ERR_OK;
-    if (scale->how == WHY_CO2E)
+    if (is_by_line(scale->how))
         e = scale_co2e(a, scale, item, amount);
     else
         (void)scale_plain(scale->how, item->amount, amount);
@@ -310,18 +361,21 @@ fill_records(struct asking *a, struct scale *scale)
 static enum err
 fill_sum(struct asking *a, const char *value)
 {
-    char room[NUMBER_TEXT] = "0";
-    struct scale scale = {.how = a->sum.scale};
+    char room[NUMBER_TEXT];
+    struct scale scale;
     enum err e = collect(a);
     if (a->sum.balance)
         why_items_net(&a->items);
     why_items_sum(&a->items);
+    enum err begun = scale_begin(a, &scale);
+    e = e == ERR_OK ? begun : e;
     if (e == ERR_OK)
         e = fill_records(a, &scale);
+    scale_done(&scale);
     if (e != ERR_OK)
         return e;
-    const char *sum = scale.how == WHY_CO2E ? number_exact(&scale.before, room)
-                                            : scale_plain(scale.how, scale.sum, room);
+    const char *sum =
+        is_by_line(scale.how) ? scale.printed : scale_plain(scale.how, scale.sum, room);
     TABLE_SECTION(a->out, "why", "Sum", SHAPE_FIELDS, sum_columns);
     if (a->sum.balance)
         build_whole(&a->b, "left_out", (int64_t)a->items.left_out);

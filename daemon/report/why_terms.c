@@ -207,6 +207,11 @@ static const struct row {
      {{MEASURE_WASTE_TO, 1, WHY_IN, WHY_UNQUANTIFIED, NULL}}},
     {"emissions.lines", "kg", ANY, WHY_KG, {{MEASURE_WASTE_TO, 1, WHY_IN, WHY_LINE, NULL}}},
     {"emissions.lines", "kg_co2e", ANY, WHY_CO2E, {{MEASURE_WASTE_TO, 1, WHY_IN, WHY_LINE, NULL}}},
+    {"emissions.avoided",
+     "kg_co2e",
+     ANY,
+     WHY_AVOIDED,
+     {{MEASURE_RESIDUE_TO, 1, WHY_IN, WHY_ALL, NULL}}},
 
 #define PRODUCT(column, NAME, pick)                   \
     {                                                 \
@@ -338,9 +343,7 @@ static const struct {
      "The inventory with the lower ends of its factors' ranges: ask for inventory_kg_co2e."},
     {"emissions", "inventory_high_kg_co2e",
      "The inventory with the upper ends of its factors' ranges: ask for inventory_kg_co2e."},
-    {"emissions.avoided", "",
-     "A comparison with a baseline, no sum over records: residue that reached each destination, "
-     "times grounds per residue of its batch, times what the family says (E4)."},
+    {"emissions.avoided", "", "As the house has decided it in its basis (E4)."},
     {"batches", "abv_pct",
      "A strength as measured, or estimated from all that went in (B2): no sum over records."},
     {"batches", "",

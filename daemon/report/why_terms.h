@@ -37,10 +37,11 @@ enum why_pick {
 
 /* How amounts are printed. */
 enum why_scale {
-    WHY_KG,    /* grams as kg */
-    WHY_WHOLE, /* g, mL, minor units, bottles */
-    WHY_DRY,   /* micrograms as kg, all digits */
-    WHY_CO2E,  /* grams at the factor of their line */
+    WHY_KG,      /* grams as kg */
+    WHY_WHOLE,   /* g, mL, minor units, bottles */
+    WHY_DRY,     /* micrograms as kg, all digits */
+    WHY_CO2E,    /* grams at the factor of their line */
+    WHY_AVOIDED, /* grams of residue by "batch|destination", E4 */
 };
 
 struct why_term {
