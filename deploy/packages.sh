@@ -1,7 +1,7 @@
 #!/bin/sh
 # packages.sh: installs what building, running and testing need on Debian 12.
 #   sh deploy/packages.sh [build|test]     test: also what only the tests need (of OpenSSH only the
-#   programs are wanted; tests run them by hand on a port of their own)
+#   programs are wanted; tests run them by hand on a port of their own, and of systemd its judge of units)
 # As root or with sudo; asks nothing; does nothing when all is there.
 set -eu
 
@@ -9,7 +9,7 @@ build="gcc make cmake ninja-build pkg-config protobuf-compiler protobuf-c-compil
 libprotobuf-c-dev libzmq3-dev liblmdb-dev libcurl4-openssl-dev libjansson-dev libsodium-dev
 libutf8proc-dev coinor-libcbc-dev libxlsxwriter-dev libical-dev zlib1g-dev tzdata socat"
 test="git libcriterion-dev clang-14 libclang-rt-14-dev clang-format-14 mandoc tmux procps python3-minimal iproute2
-e2fsprogs mount python3 python3-aiosmtpd python3-openpyxl openssl openssh-server openssh-client openssh-sftp-server"
+e2fsprogs mount python3 python3-aiosmtpd python3-openpyxl systemd openssl openssh-server openssh-client openssh-sftp-server"
 
 want=$build
 [ "${1:-build}" = test ] && want="$build $test"

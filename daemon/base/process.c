@@ -2,6 +2,7 @@
 #include "daemon/base/process.h"
 
 #include <fcntl.h>
+#include <linux/close_range.h>
 #include <signal.h>
 #include <sys/prctl.h>
 #include <sys/resource.h>
@@ -27,11 +28,19 @@ fill_standard_descriptors(void)
         (void)close(fd);
 }
 
+/* What the parent left open goes no further than this process. */
+static void
+keep_descriptors_here(void)
+{
+    (void)close_range(3, ~0U, CLOSE_RANGE_CLOEXEC); /* a kernel before 5.11: helpers get them */
+}
+
 void
 process_harden(void)
 {
     struct rlimit none = {0, 0};
     fill_standard_descriptors();
+    keep_descriptors_here();
     (void)umask(077);
     (void)setrlimit(RLIMIT_CORE, &none);
 #ifndef LEAKS_ARE_COUNTED /* the leak checker reads its own process from outside */
