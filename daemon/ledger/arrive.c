@@ -160,7 +160,7 @@ place_lag(struct placing *p, int32_t month)
     if (!p->put)
         return kv_del(p->view->kv, lags, key.bytes, key.n, p->why);
     put_i64(value, (int64_t)p->effect->lsn);
-    return kv_put(p->view->kv, lags, key.bytes, key.n, value, sizeof value, false, p->why);
+    return table_put(p->view->kv, p->ledger->lags, lags, &key, value, sizeof value, p->why);
 }
 
 static enum err
@@ -237,6 +237,8 @@ place_act(struct placing *p)
     uint8_t value[8];
     const struct fact *fact = &p->effect->fact;
     struct ledger *ledger = p->ledger;
+    if (ledger->rebuilding) /* arrive_early() has put it, the catalogue has it */
+        return ERR_OK;
     enum err e = mark_catalogue(p);
     if (fact->kind->number == KNOCKBOX__RECORD__BODY_PERIOD_CLOSE ||
         fact->kind->number == KNOCKBOX__RECORD__BODY_RESTATE)

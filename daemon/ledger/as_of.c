@@ -411,7 +411,7 @@ fold_told(struct refolding *r)
     const uint8_t *bytes = NULL;
     size_t len = 0;
     enum err e = gather_told(r);
-    for (size_t i = 0; i < r->told.n && e == ERR_OK; i++) {
+    for (size_t i = 0; i < set_size(&r->told) && e == ERR_OK; i++) {
         e = folding_record(&r->folding, set_code(&r->told, i), &bytes, &len, r->why);
         if (e == ERR_OK)
             e = book_all(r, bytes, len);

@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/ledger/texts.h"
 #include "daemon/record/kind.h"
 #include "daemon/record/record.h"
 #include "proto/when.h"
@@ -22,18 +23,19 @@ struct version {
 
 /* One key of a kind. versions[] ordered by (from, at, id); instants[] ascending. */
 struct entry {
-    char *key;
     struct version *versions;
     int64_t *instants;
     unsigned n;
 };
 
-/* All keys of a kind, in bytewise order. keys[i] is entries[i].key. */
+/* All keys of a kind: entries[i] is that of texts.at[i]; keys[] in bytewise order. */
 struct shelf {
     uint32_t kind_number;
+    struct texts texts;
     struct entry *entries;
     const char **keys;
     unsigned n;
+    uint32_t last; /* found last: mostly the next one too */
 };
 
 struct catalogue {
@@ -55,7 +57,6 @@ free_entry(struct entry *entry)
         protobuf_c_message_free_unpacked(entry->versions[i].body, NULL);
     free(entry->versions);
     free(entry->instants);
-    free(entry->key);
 }
 
 void
@@ -67,6 +68,7 @@ catalogue_free(struct catalogue *catalogue)
         struct shelf *shelf = &catalogue->shelves[i];
         for (unsigned j = 0; j < shelf->n; j++)
             free_entry(&shelf->entries[j]);
+        texts_done(&shelf->texts);
         free(shelf->entries);
         free(shelf->keys);
     }
@@ -170,14 +172,14 @@ find_shelf(const struct catalogue *catalogue, uint32_t kind_number)
     return NULL;
 }
 
-/* Index of the first entry whose key is not before `key`. */
+/* Index of the first key that is not before `key`. */
 static unsigned
 find_place(const struct shelf *shelf, const char *key)
 {
     unsigned low = 0, high = shelf->n;
     while (low < high) {
         unsigned middle = low + (high - low) / 2;
-        if (strcmp(shelf->entries[middle].key, key) < 0)
+        if (strcmp(shelf->keys[middle], key) < 0)
             low = middle + 1;
         else
             high = middle;
@@ -188,11 +190,12 @@ find_place(const struct shelf *shelf, const char *key)
 static const struct entry *
 find_entry(const struct catalogue *catalogue, uint32_t kind_number, const char *key)
 {
-    const struct shelf *shelf = find_shelf(catalogue, kind_number);
+    struct shelf *shelf = find_shelf(catalogue, kind_number);
     if (shelf == NULL)
         return NULL;
-    unsigned i = find_place(shelf, key);
-    return i < shelf->n && strcmp(shelf->entries[i].key, key) == 0 ? &shelf->entries[i] : NULL;
+    if (shelf->last >= shelf->n || strcmp(shelf->texts.at[shelf->last].s, key) != 0)
+        shelf->last = texts_find(&shelf->texts, key, strlen(key));
+    return shelf->last != TEXTS_NONE ? &shelf->entries[shelf->last] : NULL;
 }
 
 static struct shelf *
@@ -211,32 +214,35 @@ make_shelf(struct catalogue *catalogue, uint32_t kind_number)
     return shelf;
 }
 
+static bool
+make_room(struct shelf *shelf)
+{
+    if ((shelf->n & (shelf->n - 1)) != 0) /* room is the next power of two */
+        return true;
+    size_t room = shelf->n == 0 ? 1 : (size_t)shelf->n * 2;
+    struct entry *entries = realloc(shelf->entries, room * sizeof *entries);
+    if (entries != NULL)
+        shelf->entries = entries;
+    const char **keys = realloc(shelf->keys, room * sizeof *keys);
+    if (keys != NULL)
+        shelf->keys = keys;
+    return entries != NULL && keys != NULL;
+}
+
 static struct entry *
 make_entry(struct shelf *shelf, const char *key)
 {
-    unsigned i = find_place(shelf, key);
-    if (i < shelf->n && strcmp(shelf->entries[i].key, key) == 0)
-        return &shelf->entries[i];
-    if ((shelf->n & (shelf->n - 1)) == 0) { /* room is the next power of two */
-        size_t room = shelf->n == 0 ? 1 : (size_t)shelf->n * 2;
-        struct entry *entries = realloc(shelf->entries, room * sizeof *entries);
-        if (entries != NULL)
-            shelf->entries = entries;
-        const char **keys = realloc(shelf->keys, room * sizeof *keys);
-        if (keys != NULL)
-            shelf->keys = keys;
-        if (entries == NULL || keys == NULL)
-            return NULL;
-    }
-    char *copy = strdup(key);
-    if (copy == NULL)
+    uint32_t number = 0;
+    if (!make_room(shelf) || !texts_add(&shelf->texts, key, strlen(key), &number))
         return NULL;
-    memmove(shelf->entries + i + 1, shelf->entries + i, (shelf->n - i) * sizeof *shelf->entries);
+    if (number < shelf->n)
+        return &shelf->entries[number];
+    unsigned i = find_place(shelf, key);
     memmove(shelf->keys + i + 1, shelf->keys + i, (shelf->n - i) * sizeof *shelf->keys);
-    shelf->entries[i] = (struct entry){.key = copy};
-    shelf->keys[i] = copy;
+    shelf->keys[i] = shelf->texts.at[number].s;
+    shelf->entries[number] = (struct entry){.n = 0};
     shelf->n++;
-    return &shelf->entries[i];
+    return &shelf->entries[number];
 }
 
 static int

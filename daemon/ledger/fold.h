@@ -24,12 +24,12 @@ enum subject_class {
     SUBJECT_LOT = 3,     /* code: bottle lot */
     SUBJECT_SUPPLY = 4,  /* code: ingredient lot */
     SUBJECT_WASTE = 5,   /* code: site */
-    SUBJECT_DAY = 6,     /* code: site|YYYY-MM-DD */
+    SUBJECT_DAY = 6,     /* code: YYYY-MM-DD|site */
     SUBJECT_COUNT = 7,   /* code: site; its stocktakes */
-    SUBJECT_PLACE = 8,   /* code: place|YYYY-MM-DD; its readings */
+    SUBJECT_PLACE = 8,   /* code: YYYY-MM-DD|place; its readings */
     SUBJECT_DEMAND = 9,  /* code: hub-wide "orders", "plans", "pickups", "closings" */
     SUBJECT_RECORD = 10, /* code: id as text; what the ledger itself says about one record */
-    SUBJECT_SALE = 11,   /* code: product|YYYY-MM-DD; its sales without a lot, P3 */
+    SUBJECT_SALE = 11,   /* code: YYYY-MM-DD|site|product; sales without a lot, P3 */
 };
 
 /* Which records are facts of a subject of the later classes (a record may be of several):

@@ -3,15 +3,8 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/ledger/grow.h"
 #include "proto/when.h"
-
-struct lookup {
-    struct lookup *next;
-    enum subject_class class;
-    uint32_t kind; /* 0: all facts */
-    struct fact_list facts;
-    char code[];
-};
 
 enum err
 folding_init(struct folding *folding, struct err_text *why)
@@ -24,73 +17,68 @@ folding_init(struct folding *folding, struct err_text *why)
 static void
 forget_lookups(struct folding *folding)
 {
-    for (size_t i = 0; i < LOOKUP_HEADS; i++) {
-        while (folding->heads[i] != NULL) {
-            struct lookup *lookup = folding->heads[i];
-            folding->heads[i] = lookup->next;
-            fact_list_done(&lookup->facts);
-            free(lookup);
-        }
-    }
+    for (size_t i = 0; i < folding->looked.n; i++)
+        fact_list_done(&folding->found[i]);
+    texts_clear(&folding->looked);
 }
 
 void
 folding_done(struct folding *folding)
 {
     forget_lookups(folding);
+    texts_done(&folding->looked);
+    free(folding->found);
     pool_done(&folding->pool);
     fact_list_done(&folding->facts);
     outcome_free(folding->outcome);
     folding->outcome = NULL;
 }
 
-static size_t
-head_of(enum subject_class class, const char *code, uint32_t kind)
+/* Class, kind and code as one text; kind 0: all facts. */
+static enum err
+find_lookup(struct folding *f, enum subject_class class, const char *code, uint32_t kind,
+            struct fact_list **out_facts, bool *out_new)
 {
-    size_t hash = (size_t) class * 31 + kind;
-    for (; *code != '\0'; code++)
-        hash = hash * 131 + (uint8_t)*code;
-    return hash % LOOKUP_HEADS;
+    struct key key = {.n = 0, .over = false};
+    uint32_t number = 0;
+    size_t n = f->looked.n;
+    key_byte(&key, (uint8_t) class);
+    key_bytes(&key, &kind, sizeof kind);
+    key_text(&key, code);
+    struct fact_list *found = grow_room(f->found, n, &f->room, sizeof *found);
+    if (found == NULL)
+        return ERR_MEM;
+    f->found = found;
+    if (key.over || !texts_add(&f->looked, key.bytes, key.n, &number))
+        return key.over ? ERR_INPUT : ERR_MEM;
+    *out_new = number == n;
+    if (*out_new)
+        found[number] = (struct fact_list){.n = 0};
+    *out_facts = &found[number];
+    return ERR_OK;
 }
 
-static struct lookup *
-new_lookup(struct folding *f, enum subject_class class, const char *code, uint32_t kind)
-{
-    size_t size = strlen(code) + 1;
-    struct lookup *lookup = calloc(1, sizeof *lookup + size);
-    if (lookup == NULL)
-        return NULL;
-    memcpy(lookup->code, code, size);
-    lookup->class = class;
-    lookup->kind = kind;
-    struct lookup **head = &f->heads[head_of(class, code, kind)];
-    lookup->next = *head;
-    *head = lookup;
-    return lookup;
-}
-
-/* Facts of another subject, all or of one kind. */
-static const struct lookup *
+/* Facts of another subject, all or of one kind; lent until the next look. NULL: it failed. */
+static const struct fact_list *
 look(struct folding *f, enum subject_class class, const char *code, uint32_t kind)
 {
-    struct lookup *lookup = f->heads[head_of(class, code, kind)];
-    for (; lookup != NULL; lookup = lookup->next)
-        if (lookup->class == class && lookup->kind == kind && strcmp(lookup->code, code) == 0)
-            return lookup;
-    lookup = new_lookup(f, class, code, kind);
-    enum err e = lookup != NULL ? outcome_depends(f->outcome, class, code) : ERR_MEM;
-    if (e == ERR_OK)
-        e = facts_load(f->view, class, code, kind, &f->pool, &lookup->facts, f->why);
+    struct fact_list *facts = NULL;
+    bool fresh = false;
+    enum err e = find_lookup(f, class, code, kind, &facts, &fresh);
+    if (e == ERR_OK && fresh)
+        e = outcome_depends(f->outcome, class, code);
+    if (e == ERR_OK && fresh)
+        e = facts_load(f->view, class, code, kind, &f->pool, facts, f->why);
     if (e != ERR_OK && f->e == ERR_OK)
         f->e = e;
-    return e == ERR_OK ? lookup : NULL;
+    return e == ERR_OK ? facts : NULL;
 }
 
 static const struct fact *
 first_fact(void *owner, enum subject_class class, const char *code, uint32_t kind_number)
 {
-    const struct lookup *lookup = look(owner, class, code, kind_number);
-    return lookup != NULL && lookup->facts.n > 0 ? &lookup->facts.at[0] : NULL;
+    const struct fact_list *facts = look(owner, class, code, kind_number);
+    return facts != NULL && facts->n > 0 ? &facts->at[0] : NULL;
 }
 
 static enum err
@@ -98,11 +86,11 @@ facts_of_kind(void *owner, enum subject_class class, const char *code, uint32_t 
               const struct fact **out_facts, size_t *out_n)
 {
     struct folding *f = owner;
-    const struct lookup *lookup = look(f, class, code, kind_number);
-    if (lookup == NULL)
+    const struct fact_list *facts = look(f, class, code, kind_number);
+    if (facts == NULL)
         return f->e;
-    *out_facts = lookup->facts.at;
-    *out_n = lookup->facts.n;
+    *out_facts = facts->at;
+    *out_n = facts->n;
     return ERR_OK;
 }
 

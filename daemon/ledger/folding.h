@@ -7,12 +7,6 @@
 #include "daemon/ledger/facts.h"
 #include "daemon/ledger/outcome.h"
 
-struct lookup; /* facts of another subject, found once a fold */
-
-enum {
-    LOOKUP_HEADS = 256
-};
-
 struct folding {
     const struct view *view;
     const struct counts *counts;
@@ -21,7 +15,9 @@ struct folding {
     struct pool pool;
     struct fact_list facts;
     struct outcome *outcome;
-    struct lookup *heads[LOOKUP_HEADS];
+    struct texts looked;     /* subjects of which facts were asked for in this fold, */
+    struct fact_list *found; /* and those facts */
+    size_t room;
     enum err e; /* the first look that failed */
     struct err_text *why;
 };

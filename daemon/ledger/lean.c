@@ -1,7 +1,6 @@
 /* lean.c - see lean.h. */
 #include "daemon/ledger/lean.h"
 
-#include <stdlib.h>
 #include <string.h>
 
 enum {
@@ -11,7 +10,7 @@ enum {
     FIELD_OFFSET = 7,
     FIELD_ZONE = 8,
     FIRST_BODY = 32,
-    TEXTS_MOST = 512,
+    TEXTS_MOST = 16384,
 };
 
 /* ---- protobuf wire format, one field after the other */
@@ -81,57 +80,28 @@ lean_kind(const uint8_t *bytes, size_t len)
 
 /* ---- texts */
 
-void
-lean_texts_done(struct lean_texts *texts)
-{
-    for (size_t i = 0; i < texts->n; i++)
-        free(texts->at[i]);
-    free(texts->at);
-    *texts = (struct lean_texts){NULL, 0, 0};
-}
-
+/* When there are more than could be sites and zones, the rest go as the record goes. */
 static char *
-copy_text(const struct field *field, char *to)
+shared_text(struct lean_texts *texts, uint32_t *last, const struct field *field,
+            struct arena *arena)
 {
-    if (to != NULL) {
-        memcpy(to, field->data, field->len);
-        to[field->len] = '\0';
+    uint32_t number = *last;
+    if (number >= texts->all.n || texts->all.at[number].len != field->len ||
+        memcmp(texts->all.at[number].s, field->data, field->len) != 0)
+        number = texts_find(&texts->all, field->data, field->len);
+    if (number == TEXTS_NONE && texts->all.n < TEXTS_MOST &&
+        !texts_add(&texts->all, field->data, field->len, &number))
+        return NULL;
+    if (number != TEXTS_NONE) {
+        *last = number;
+        return (char *)(uintptr_t)texts->all.at[number].s;
     }
-    return to;
-}
-
-static char *
-add_text(struct lean_texts *texts, const struct field *field)
-{
-    if (texts->n == texts->room) {
-        size_t room = texts->room * 2 + 16;
-        char **at = realloc(texts->at, room * sizeof *at);
-        if (at == NULL)
-            return NULL;
-        texts->at = at;
-        texts->room = room;
+    char *copy = arena_take(arena, field->len + 1);
+    if (copy != NULL) {
+        memcpy(copy, field->data, field->len);
+        copy[field->len] = '\0';
     }
-    char *text = copy_text(field, malloc(field->len + 1));
-    if (text != NULL)
-        texts->at[texts->n++] = text;
-    return text;
-}
-
-/* The one that was asked for last is asked for next, mostly: it goes to the front. */
-static char *
-shared_text(struct lean_texts *texts, const struct field *field, struct arena *arena)
-{
-    for (size_t i = 0; i < texts->n; i++) {
-        char *text = texts->at[i];
-        if (strncmp(text, (const char *)field->data, field->len) != 0 || text[field->len] != '\0')
-            continue;
-        texts->at[i] = texts->at[0];
-        texts->at[0] = text;
-        return text;
-    }
-    if (texts->n < TEXTS_MOST)
-        return add_text(texts, field);
-    return copy_text(field, arena_take(arena, field->len + 1));
+    return copy;
 }
 
 /* ---- the record */
@@ -176,10 +146,10 @@ set_field(Knockbox__Record *record, const struct field *field, struct lean_texts
 {
     switch (field->number) {
     case FIELD_SITE:
-        record->site = shared_text(texts, field, arena);
+        record->site = shared_text(texts, &texts->last_site, field, arena);
         return record->site != NULL ? ERR_OK : ERR_MEM;
     case FIELD_ZONE:
-        record->zone = shared_text(texts, field, arena);
+        record->zone = shared_text(texts, &texts->last_zone, field, arena);
         return record->zone != NULL ? ERR_OK : ERR_MEM;
     case FIELD_ID:
         return set_id(record, field, arena);

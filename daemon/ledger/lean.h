@@ -6,19 +6,19 @@
 #ifndef DAEMON_LEDGER_LEAN_H
 #define DAEMON_LEDGER_LEAN_H
 
+#include "daemon/ledger/texts.h"
 #include "daemon/record/record.h"
 #include "proto/codec.h"
 
-/* Texts that most records share: the names of sites and zones, each kept once. */
+/* Texts that most records share. */
 struct lean_texts {
-    char **at;
-    size_t n, room;
+    struct texts all;
+    uint32_t last_site, last_zone; /* of the record before: mostly of the next one too */
 };
 
-void lean_texts_done(struct lean_texts *texts);
-
-/* Bytes of our own store. The record is lent by the arena and by the texts; one without a body
- * that this version knows has body_case 0.
+/* Bytes of our own store. The record is lent by the arena and by the texts, where those stand that
+ * most records share: the names of sites and zones. One without a body that this version knows has
+ * body_case 0.
  * ERR_DAMAGED: not such bytes. ERR_MEM: the arena is full. */
 enum err lean_decode(const uint8_t *bytes, size_t len, struct lean_texts *texts,
                      struct arena *arena, Knockbox__Record **out_record, struct err_text *why);

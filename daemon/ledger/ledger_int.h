@@ -25,13 +25,15 @@ struct ledger {
     bool site_new;         /* a site came that moves nothing which is there already */
     bool rebuilding;       /* tables begin empty, all is folded in the end: nothing is marked */
     struct sorter *sorter; /* not NULL while a rebuild fills the index */
-    bool ids_unique;       /* during a rebuild: no record needs a look for its double */
-    uint64_t applied;      /* lsn */
-    bool rebuild_first;    /* no tables yet, of another format, or of another store */
-    int64_t held_last;     /* greatest `held` of all taken in */
-    int64_t held_least;    /* of what the open group has taken in */
-    int64_t closing_ms;    /* `held` of a period-close or restate among it, else INT64_MIN */
-    unsigned looking;      /* queries inside queries share one view */
+    struct kv_spot *rows, *lags; /* during a rebuild: where the last row of the table was put */
+    bool ids_unique;             /* during a rebuild: no record needs a look for its double */
+    bool rows_seen;     /* during a rebuild: each row of the log was read and checked once */
+    uint64_t applied;   /* lsn */
+    bool rebuild_first; /* no tables yet, of another format, or of another store */
+    int64_t held_last;  /* greatest `held` of all taken in */
+    int64_t held_least; /* of what the open group has taken in */
+    int64_t closing_ms; /* `held` of a period-close or restate among it, else INT64_MIN */
+    unsigned looking;   /* queries inside queries share one view */
     struct store_view *look;
 };
 

@@ -3,6 +3,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/ledger/texts.h"
 #include "daemon/record/record.h"
 
 /* A growing run of bytes. */
@@ -18,15 +19,10 @@ struct gift {
     bool sums; /* postings: amounts add up; else the gift is there once */
 };
 
-/* Sites named by the gifts, in order of first use; packed items name them by number. */
-struct names {
-    const char **at;
-    size_t n, room, size; /* size: of all, NULs counted */
-};
-
 struct outcome {
     struct bytes texts, packed, items;
-    struct names names;
+    struct texts
+        names; /* sites of the gifts, in order of first use; packed items give the number */
     struct gift *gifts;
     size_t n, room;
     enum subject_class class;
@@ -51,7 +47,7 @@ outcome_free(struct outcome *outcome)
     free(outcome->texts.at);
     free(outcome->packed.at);
     free(outcome->items.at);
-    free(outcome->names.at);
+    texts_done(&outcome->names);
     free(outcome->gifts);
     free(outcome);
 }
@@ -366,23 +362,9 @@ item_of(const struct outcome *outcome, const struct gift *gift, int64_t amount)
 static bool
 put_site(struct outcome *outcome, const char *site)
 {
-    struct names *names = &outcome->names;
-    size_t i = 0;
-    while (i < names->n && strcmp(names->at[i], site) != 0)
-        i++;
-    if (i == names->n) {
-        if (names->n == names->room) {
-            size_t room = names->room * 2 + 8;
-            const char **at = realloc(names->at, room * sizeof *at);
-            if (at == NULL)
-                return false;
-            names->at = at;
-            names->room = room;
-        }
-        names->at[names->n++] = site;
-        names->size += strlen(site) + 1;
-    }
-    return put_varint(&outcome->items, i);
+    uint32_t number = 0;
+    return texts_add(&outcome->names, site, strlen(site), &number) &&
+           put_varint(&outcome->items, number);
 }
 
 enum {
@@ -442,16 +424,16 @@ enum err
 outcome_pack(struct outcome *outcome, const uint8_t **out_bytes, size_t *out_len)
 {
     struct bytes *packed = &outcome->packed;
-    struct names *names = &outcome->names;
+    struct texts *names = &outcome->names;
     packed->n = outcome->items.n = 0;
-    names->n = names->size = 0;
+    texts_clear(names);
     if (outcome->n > 1)
         qsort_r(outcome->gifts, outcome->n, sizeof *outcome->gifts, compare, outcome->texts.at);
     enum err e = pack_items(outcome);
     if (e == ERR_OK && outcome->items.n > 0) {
         bool whole = put_varint(packed, names->n);
         for (size_t i = 0; i < names->n; i++)
-            whole = whole && put_text(packed, names->at[i]);
+            whole = whole && put_text(packed, names->at[i].s);
         e = whole && put(packed, outcome->items.at, outcome->items.n) ? ERR_OK : ERR_MEM;
     }
     *out_bytes = packed->at;
@@ -469,7 +451,7 @@ outcome_read(struct outcome_reader *reader, const uint8_t *bytes, size_t len)
         return;
     reader->end = bytes + len;
     reader->n_sites = get_varint(&reader->bytes);
-    reader->sites = (const char *)reader->bytes;
+    reader->sites = reader->site = (const char *)reader->bytes;
     for (uint64_t i = 0; i < reader->n_sites; i++)
         (void)get_text(&reader->bytes);
 }
@@ -478,10 +460,13 @@ static const char *
 get_site(struct outcome_reader *reader)
 {
     uint64_t number = get_varint(&reader->bytes);
-    const char *site = reader->sites;
-    for (uint64_t i = 0; i < number && i < reader->n_sites; i++)
-        site += strlen(site) + 1;
-    return site;
+    if (number < reader->at) { /* items of one measure and month name them in order, mostly */
+        reader->at = 0;
+        reader->site = reader->sites;
+    }
+    for (; reader->at < number && reader->at < reader->n_sites; reader->at++)
+        reader->site += strlen(reader->site) + 1;
+    return reader->site;
 }
 
 static void

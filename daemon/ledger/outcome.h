@@ -59,6 +59,8 @@ struct outcome_reader {
     const uint8_t *bytes, *end;
     const char *sites; /* the texts that items name by number, one behind the other */
     uint64_t n_sites;
+    const char *site; /* the one named last, and its number */
+    uint64_t at;
     int32_t month; /* of the posting before */
 };
 

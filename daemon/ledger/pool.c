@@ -25,7 +25,7 @@ pool_done(struct pool *pool)
     for (size_t i = 0; pool->slots != NULL && i < POOL_SLOTS; i++)
         arena_done(&pool->slots[i].arena);
     free(pool->slots);
-    lean_texts_done(&pool->texts);
+    texts_done(&pool->texts.all);
     for (size_t i = 0; i < pool->n; i++)
         arena_done(&pool->arenas[i]);
     free(pool->arenas);

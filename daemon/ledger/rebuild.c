@@ -21,6 +21,24 @@ struct work {
     struct view view;
 };
 
+static void
+close_spots(struct ledger *ledger)
+{
+    kv_spot_close(ledger->rows);
+    kv_spot_close(ledger->lags);
+    ledger->rows = ledger->lags = NULL;
+}
+
+static enum err
+open_spots(struct ledger *ledger, const struct work *work, struct err_text *why)
+{
+    const struct tables *t = &ledger->tables;
+    enum err e = kv_spot_open(work->view.kv, t->rows, &ledger->rows, why);
+    if (e == ERR_OK)
+        e = kv_spot_open(work->view.kv, t->lags, &ledger->lags, why);
+    return e == ERR_OK ? store_reread(work->view.store, why) : e;
+}
+
 static enum err
 begin(struct ledger *ledger, struct work *work, uint64_t last, struct err_text *why)
 {
@@ -30,12 +48,19 @@ begin(struct ledger *ledger, struct work *work, uint64_t last, struct err_text *
         return e;
     work->view = view_of(ledger, store_txn_view(work->txn), store_txn_kv(work->txn));
     work->view.lsn_most = last;
-    return ERR_OK;
+    if (ledger->rows_seen)
+        e = open_spots(ledger, work, why);
+    if (e != ERR_OK) {
+        close_spots(ledger);
+        store_abort(&work->txn);
+    }
+    return e;
 }
 
 static enum err
 end(struct ledger *ledger, struct work *work, enum err e, struct err_text *why)
 {
+    close_spots(ledger);
     if (e == ERR_OK)
         e = flush_lines(ledger, work->view.kv, why);
     if (e == ERR_OK)
@@ -205,6 +230,7 @@ run(struct ledger *ledger, uint64_t *out_records, struct err_text *why)
     enum err e = drop_all(ledger, &last, why);
     if (e == ERR_OK)
         e = walk_log(ledger, last, arrive_early, &records, why);
+    ledger->rows_seen = true;
     ledger_forget(ledger);
     if (e == ERR_OK)
         e = walk_log(ledger, last, arrive_final, &records, why);
@@ -233,7 +259,7 @@ rebuild(struct ledger *ledger, uint64_t *out_records, struct err_text *why)
     if (e == ERR_OK)
         e = run(ledger, out_records, why);
     drop_sorter(ledger);
-    ledger->rebuilding = false;
+    ledger->rebuilding = ledger->rows_seen = false;
     ledger_forget(ledger);
     if (e == ERR_OK)
         ledger->rebuild_first = false;

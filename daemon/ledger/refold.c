@@ -146,7 +146,7 @@ replace_row(struct booking *b, const struct side *old, const struct side *new)
     MDB_dbi rows = b->ledger->tables.rows;
     if (new->len == 0)
         return kv_del(b->view->kv, rows, key.bytes, key.n, b->why);
-    return kv_put(b->view->kv, rows, key.bytes, key.n, new->bytes, new->len, false, b->why);
+    return table_put(b->view->kv, b->ledger->rows, rows, &key, new->bytes, new->len, b->why);
 }
 
 /* The old outcome, copied: what LMDB lends is gone with the first write. */
@@ -199,6 +199,7 @@ refold(struct ledger *ledger, const struct view *view, enum subject_class class,
 struct flushing {
     struct kv_txn *txn;
     MDB_dbi lines;
+    struct kv_spot *spot; /* lines come in order of their keys */
     enum err e;
     struct err_text *why;
 };
@@ -213,12 +214,12 @@ flush_line(void *owner, const struct posting *line)
     if (key.over)
         return true;
     int64_t amount = line->amount;
-    f->e = kv_get(f->txn, f->lines, key.bytes, key.n, &value, f->why);
+    f->e = kv_spot_get(f->spot, key.bytes, key.n, &value, f->why);
     if (f->e == ERR_OK && value.mv_size == 8)
         amount += get_i64(value.mv_data);
     if (f->e == ERR_OK || f->e == ERR_NOT_FOUND) {
         put_i64(bytes, amount);
-        f->e = amount != 0 ? kv_put(f->txn, f->lines, key.bytes, key.n, bytes, 8, false, f->why)
+        f->e = amount != 0 ? kv_spot_put(f->spot, key.bytes, key.n, bytes, 8, false, f->why)
                            : kv_del(f->txn, f->lines, key.bytes, key.n, f->why);
     }
     return f->e == ERR_OK;
@@ -227,8 +228,13 @@ flush_line(void *owner, const struct posting *line)
 enum err
 flush_lines(struct ledger *ledger, struct kv_txn *txn, struct err_text *why)
 {
-    struct flushing f = {txn, ledger->tables.lines, ERR_OK, why};
-    books_walk_all(ledger->delta, flush_line, &f);
+    struct flushing f = {.txn = txn, .lines = ledger->tables.lines, .why = why};
+    if (books_size(ledger->delta) == 0)
+        return ERR_OK;
+    f.e = kv_spot_open(txn, f.lines, &f.spot, why);
+    if (f.e == ERR_OK)
+        books_walk_all(ledger->delta, flush_line, &f);
+    kv_spot_close(f.spot);
     books_clear(ledger->delta);
     return f.e;
 }
@@ -361,7 +367,7 @@ static enum err
 mark_dependents(struct ledger *ledger, const struct view *view, struct err_text *why)
 {
     enum err e = ERR_OK;
-    size_t n = ledger->dirty.n;
+    size_t n = set_size(&ledger->dirty);
     for (size_t i = 0; i < n && e == ERR_OK; i++) {
         struct key prefix = key_subject(set_class(&ledger->dirty, i), set_code(&ledger->dirty, i));
         struct depending d = {ledger, prefix.n};
@@ -385,7 +391,7 @@ enum err
 refold_set(struct ledger *ledger, const struct view *view, bool last, struct err_text *why)
 {
     enum err e = ERR_OK;
-    for (size_t i = 0; i < ledger->dirty.n && e == ERR_OK; i++) {
+    for (size_t i = 0; i < set_size(&ledger->dirty) && e == ERR_OK; i++) {
         enum subject_class class = set_class(&ledger->dirty, i);
         const struct class_row *row = class_row(class);
         if (row != NULL && row->last == last)

@@ -9,10 +9,10 @@ enum {
     SORTER_ROWS = 131072
 };
 
-/* Where a row begins in `bytes` (two lengths of two bytes each, key, value), and the first eight
- * bytes of its key as a number, which tell most rows apart. */
+/* Where a row begins in `bytes` (two lengths of two bytes each, key, value), and the first bytes of
+ * its key as numbers, which tell most rows apart. */
 struct place {
-    uint64_t head;
+    uint64_t head, next;
     uint32_t at;
 };
 
@@ -51,11 +51,12 @@ sorter_free(struct sorter *sorter)
     free(sorter);
 }
 
+/* Eight bytes from `at` on, nothing behind the end. */
 static uint64_t
-head_of(const uint8_t *key, size_t len)
+head_of(const uint8_t *key, size_t len, size_t at)
 {
     uint64_t head = 0;
-    for (size_t i = 0; i < 8; i++)
+    for (size_t i = at; i < at + 8; i++)
         head = head << 8 | (i < len ? key[i] : 0);
     return head;
 }
@@ -70,7 +71,8 @@ sorter_add(struct sorter *s, const void *key, size_t key_len, const void *value,
     memcpy(p, lengths, sizeof lengths);
     memcpy(p + 4, key, key_len);
     memcpy(p + 4 + key_len, value, value_len);
-    s->rows[s->n++] = (struct place){head_of(key, key_len), (uint32_t)s->used};
+    s->rows[s->n++] =
+        (struct place){head_of(key, key_len, 0), head_of(key, key_len, 8), (uint32_t)s->used};
     s->used += 4 + key_len + value_len;
     return true;
 }
@@ -81,6 +83,8 @@ compare(const void *a, const void *b, void *bytes)
     const struct place *x = a, *y = b;
     if (x->head != y->head)
         return x->head < y->head ? -1 : 1;
+    if (x->next != y->next)
+        return x->next < y->next ? -1 : 1;
     const uint8_t *p = (uint8_t *)bytes + x->at;
     const uint8_t *q = (uint8_t *)bytes + y->at;
     uint16_t p_len, q_len;
@@ -103,24 +107,25 @@ sorter_empty(const struct sorter *s)
 }
 
 static enum err
-put_row(const struct sorter *s, const struct place *row, struct kv_txn *txn, MDB_dbi table,
-        struct err_text *why)
+put_row(const struct sorter *s, const struct place *row, struct kv_spot *spot, struct err_text *why)
 {
     const uint8_t *p = s->bytes + row->at;
     uint16_t lengths[2];
     memcpy(lengths, p, sizeof lengths);
-    return kv_put(txn, table, p + 4, lengths[0], p + 4 + lengths[0], lengths[1], !s->again, why);
+    return kv_spot_put(spot, p + 4, lengths[0], p + 4 + lengths[0], lengths[1], !s->again, why);
 }
 
 enum err
 sorter_flush(struct sorter *s, struct kv_txn *txn, MDB_dbi table, size_t most, struct err_text *why)
 {
-    enum err e = ERR_OK;
+    struct kv_spot *spot = NULL;
+    enum err e = kv_spot_open(txn, table, &spot, why);
     if (!s->sorted && s->n > 1)
         qsort_r(s->rows, s->n, sizeof *s->rows, compare, s->bytes);
     s->sorted = true;
     for (size_t i = 0; i < most && s->flushed < s->n && e == ERR_OK; i++)
-        e = put_row(s, &s->rows[s->flushed++], txn, table, why);
+        e = put_row(s, &s->rows[s->flushed++], spot, why);
+    kv_spot_close(spot);
     if (s->flushed == s->n) {
         s->again = s->again || s->n > 0;
         s->n = s->used = s->flushed = 0;

@@ -20,6 +20,14 @@ static const struct class_row classes[SUBJECT_CLASSES] = {
     [SUBJECT_SALE] = {fold_sale, NULL, false, false, false},
 };
 
+const char *
+subject_on_day(int32_t day, const char *name, char code[SUBJECT_CODE_MAX])
+{
+    char text[DAY_TEXT];
+    (void)snprintf(code, SUBJECT_CODE_MAX, "%s|%s", day_print(day, text), name);
+    return code;
+}
+
 const struct class_row *class_row(enum subject_class class)
 {
     return (unsigned)class < SUBJECT_CLASSES ? &classes[class] : NULL;
@@ -45,11 +53,15 @@ give(struct visiting *v, enum subject_class class, const char *code)
 static void
 give_by_day(struct visiting *v, enum subject_class class, const char *name)
 {
-    char code[SUBJECT_CODE_MAX], day[DAY_TEXT];
-    if (name == NULL)
-        return;
-    (void)snprintf(code, sizeof code, "%s|%s", name, day_print(v->day, day));
-    give(v, class, code);
+    char code[SUBJECT_CODE_MAX];
+    if (name != NULL)
+        give(v, class, subject_on_day(v->day, name, code));
+}
+
+static void
+give_day(struct visiting *v)
+{
+    give_by_day(v, SUBJECT_DAY, v->record->site);
 }
 
 /* All parts stand under their number; the first of each, which is short, in the list of plans. */
@@ -61,12 +73,6 @@ plan_subjects(struct visiting *v)
     give(v, SUBJECT_DEMAND, code);
     if (v->record->plan->part == 1)
         give(v, SUBJECT_DEMAND, "plans");
-}
-
-static void
-give_day(struct visiting *v)
-{
-    give_by_day(v, SUBJECT_DAY, v->record->site);
 }
 
 static void
@@ -153,10 +159,13 @@ static void
 sale_subjects(struct visiting *v)
 {
     const Knockbox__Sale *sale = v->record->sale;
-    if (sale->lot != NULL)
+    char name[SUBJECT_CODE_MAX - DAY_TEXT];
+    if (sale->lot != NULL) {
         give(v, SUBJECT_LOT, sale->lot);
-    else
-        give_by_day(v, SUBJECT_SALE, sale->product);
+    } else if (sale->product != NULL) {
+        (void)snprintf(name, sizeof name, "%s|%s", v->record->site, sale->product);
+        give_by_day(v, SUBJECT_SALE, name);
+    }
 }
 
 enum err
@@ -171,7 +180,7 @@ subjects_visit(const Knockbox__Record *r, int32_t day, subject_visit *visit, voi
         tub_subjects(&v);
         break;
     case KNOCKBOX__RECORD__BODY_READING:
-        give(&v, SUBJECT_PLACE, r->reading->place);
+        give_by_day(&v, SUBJECT_PLACE, r->reading->place);
         break;
     case KNOCKBOX__RECORD__BODY_SHIFT:
         give(&v, SUBJECT_TUB, r->shift->tub);
@@ -288,6 +297,12 @@ record_subject(const Knockbox__Record *r, char text[SUBJECT_CODE_MAX])
     switch (r->body_case) {
     case KNOCKBOX__RECORD__BODY_CLOSE:
         found = day_print(r->close->day, day);
+        break;
+    case KNOCKBOX__RECORD__BODY_READING:
+        found = r->reading->place;
+        break;
+    case KNOCKBOX__RECORD__BODY_SALE:
+        found = r->sale->lot != NULL ? r->sale->lot : r->sale->product;
         break;
     case KNOCKBOX__RECORD__BODY_HANDOVER:
         found = r->handover->run;

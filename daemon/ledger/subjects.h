@@ -20,6 +20,10 @@ struct class_row {
 /* NULL: no such class. */
 const struct class_row *class_row(enum subject_class class);
 
+/* The code of what is folded day by day: "YYYY-MM-DD|name". The day comes first as in the logs, so
+ * that what happened together lies together. */
+const char *subject_on_day(int32_t day, const char *name, char code[SUBJECT_CODE_MAX]);
+
 /* A record that names a code twice may give it twice; a code is lent for the call. */
 typedef enum err subject_visit(void *owner, enum subject_class class, const char *code);
 

@@ -190,6 +190,15 @@ key_subject(enum subject_class class, const char *code)
 }
 
 enum err
+table_put(struct kv_txn *txn, struct kv_spot *spot, MDB_dbi table, const struct key *key,
+          const void *value, size_t value_len, struct err_text *why)
+{
+    if (spot != NULL)
+        return kv_spot_put(spot, key->bytes, key->n, value, value_len, false, why);
+    return kv_put(txn, table, key->bytes, key->n, value, value_len, false, why);
+}
+
+enum err
 meta_get(struct kv_txn *txn, const struct tables *t, const char *name, int64_t *out_number,
          struct err_text *why)
 {

@@ -21,7 +21,7 @@
 #include "daemon/store/kv.h"
 
 enum {
-    LEDGER_FORMAT = 4,
+    LEDGER_FORMAT = 5,
     TABLE_KEY_MAX = 511
 };
 
@@ -68,6 +68,10 @@ int64_t get_i64(const uint8_t *from);
 struct key key_subject(enum subject_class class, const char *code);
 /* "class code": its row. */
 struct key key_row(enum subject_class class, const char *code);
+
+/* From `spot`, or where there is none (NULL) like any other row. */
+enum err table_put(struct kv_txn *txn, struct kv_spot *spot, MDB_dbi table, const struct key *key,
+                   const void *value, size_t value_len, struct err_text *why);
 
 enum err meta_get(struct kv_txn *txn, const struct tables *tables, const char *name,
                   int64_t *out_number, struct err_text *why); /* 0 when not there */

@@ -2,6 +2,7 @@
 #include "daemon/serve/missing.h"
 
 #include <stdio.h>
+#include "daemon/ledger/subjects.h"
 #include "daemon/serve/show.h"
 #include "proto/when.h"
 
@@ -13,22 +14,15 @@ see_close(void *owner, const struct fact *fact)
     return !*closed;
 }
 
-static void
-day_code(const char *site, int32_t day, char out[SITE_SIZE + DAY_TEXT])
-{
-    char text[DAY_TEXT];
-    (void)snprintf(out, SITE_SIZE + DAY_TEXT, "%s|%s", site, day_print(day, text));
-}
-
 enum err
 day_is_closed(const struct call *call, const char *site, int32_t day, bool *out_closed,
               struct err_text *why)
 {
-    char code[SITE_SIZE + DAY_TEXT];
+    char code[SUBJECT_CODE_MAX];
     *out_closed = false;
-    day_code(site, day, code);
-    enum err e = ledger_facts(call->serve->options.ledger, SUBJECT_DAY, code, INT64_MAX, see_close,
-                              out_closed, why);
+    enum err e =
+        ledger_facts(call->serve->options.ledger, SUBJECT_DAY, subject_on_day(day, site, code),
+                     INT64_MAX, see_close, out_closed, why);
     return e == ERR_NOT_FOUND ? ERR_OK : e;
 }
 
@@ -36,11 +30,10 @@ enum err
 day_was_closed(const struct call *call, const char *site, int32_t day, bool *out_closed,
                struct err_text *why)
 {
-    char code[SITE_SIZE + DAY_TEXT];
+    char code[SUBJECT_CODE_MAX];
     *out_closed = false;
-    day_code(site, day, code);
-    enum err e = ledger_facts_so_far(call->serve->options.ledger, SUBJECT_DAY, code, see_close,
-                                     out_closed, why);
+    enum err e = ledger_facts_so_far(call->serve->options.ledger, SUBJECT_DAY,
+                                     subject_on_day(day, site, code), see_close, out_closed, why);
     return e == ERR_NOT_FOUND ? ERR_OK : e;
 }
 

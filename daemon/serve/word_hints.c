@@ -2,6 +2,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/ledger/subjects.h"
 #include "daemon/serve/missing.h"
 #include "daemon/serve/next_label.h"
 #include "daemon/serve/show.h"
@@ -218,9 +219,9 @@ put_last_close(struct hints *hints, struct err_text *why)
     struct last_close last = {.found = false};
     enum err e = ERR_OK;
     for (int32_t day = hints->today; day > hints->today - CLOSES_BACK && !last.found; day--) {
-        char code[SITE_SIZE + DAY_TEXT], text[DAY_TEXT];
-        (void)snprintf(code, sizeof code, "%s|%s", hints->site, day_print(day, text));
-        e = ledger_facts(hints->ledger, SUBJECT_DAY, code, INT64_MAX, see_close, &last, why);
+        char code[SUBJECT_CODE_MAX];
+        e = ledger_facts(hints->ledger, SUBJECT_DAY, subject_on_day(day, hints->site, code),
+                         INT64_MAX, see_close, &last, why);
         if (e != ERR_OK && e != ERR_NOT_FOUND)
             return e;
         if (day == hints->today)

@@ -88,6 +88,18 @@ enum err kv_walk_open(struct kv_txn *txn, MDB_dbi table, const void *from, size_
 enum err kv_next(struct kv_walk *walk, MDB_val *out_key, MDB_val *out_value, struct err_text *why);
 void kv_walk_close(struct kv_walk *walk); /* NULL is fine */
 
+/* A place in a table that stays where it was last: a row beside it is found without going down the
+ * tree. For runs of rows in order. kv_spot_get and kv_spot_put as kv_get and kv_put; close it
+ * before its transaction ends. */
+struct kv_spot;
+enum err kv_spot_open(struct kv_txn *txn, MDB_dbi table, struct kv_spot **out_spot,
+                      struct err_text *why);
+enum err kv_spot_get(struct kv_spot *spot, const void *key, size_t key_len, MDB_val *out_value,
+                     struct err_text *why);
+enum err kv_spot_put(struct kv_spot *spot, const void *key, size_t key_len, const void *value,
+                     size_t value_len, bool append, struct err_text *why);
+void kv_spot_close(struct kv_spot *spot); /* NULL is fine */
+
 /* The last key of a table. ERR_NOT_FOUND when empty. */
 enum err kv_last(struct kv_txn *txn, MDB_dbi table, MDB_val *out_key, MDB_val *out_value,
                  struct err_text *why);

@@ -130,6 +130,58 @@ kv_walk_close(struct kv_walk *walk)
     free(walk);
 }
 
+struct kv_spot {
+    struct kv_txn *txn;
+    MDB_cursor *cursor;
+};
+
+enum err
+kv_spot_open(struct kv_txn *txn, MDB_dbi table, struct kv_spot **out_spot, struct err_text *why)
+{
+    struct kv_spot *spot = malloc(sizeof *spot);
+    if (spot == NULL)
+        return err_set(ERR_MEM, why, "out of memory");
+    spot->txn = txn;
+    int rc = mdb_cursor_open(txn->txn, table, &spot->cursor);
+    if (rc != 0) {
+        free(spot);
+        return kv_told(txn->kv, txn, rc, "look into a table", why);
+    }
+    *out_spot = spot;
+    return ERR_OK;
+}
+
+enum err
+kv_spot_get(struct kv_spot *spot, const void *key, size_t key_len, MDB_val *out_value,
+            struct err_text *why)
+{
+    MDB_val k = val(key, key_len);
+    int rc = mdb_cursor_get(spot->cursor, &k, out_value, MDB_SET_KEY);
+    return rc == MDB_NOTFOUND ? ERR_NOT_FOUND
+                              : kv_told(spot->txn->kv, spot->txn, rc, "read a row", why);
+}
+
+enum err
+kv_spot_put(struct kv_spot *spot, const void *key, size_t key_len, const void *value,
+            size_t value_len, bool append, struct err_text *why)
+{
+    assert(spot->txn->writes);
+    MDB_val k = val(key, key_len), v = val(value, value_len);
+    int rc = append ? mdb_cursor_put(spot->cursor, &k, &v, MDB_APPEND) : MDB_KEYEXIST;
+    if (rc == MDB_KEYEXIST)
+        rc = mdb_cursor_put(spot->cursor, &k, &v, 0);
+    return kv_told(spot->txn->kv, spot->txn, rc, "write a row", why);
+}
+
+void
+kv_spot_close(struct kv_spot *spot)
+{
+    if (spot == NULL)
+        return;
+    mdb_cursor_close(spot->cursor);
+    free(spot);
+}
+
 enum err
 kv_last(struct kv_txn *txn, MDB_dbi table, MDB_val *out_key, MDB_val *out_value,
         struct err_text *why)

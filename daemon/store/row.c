@@ -105,14 +105,10 @@ row_log(const uint8_t *value, size_t len, uint32_t *out_log)
 }
 
 bool
-row_unpack(uint64_t lsn, const uint8_t *value, size_t len, bool partial, struct row *out_row)
+row_parts(uint64_t lsn, const uint8_t *value, size_t len, bool partial, struct row *out_row)
 {
     size_t head = ROW_HEAD + (partial ? (size_t)HASH_SIZE : 0);
-    uint8_t check[CHECK_SIZE];
     if (len < head)
-        return false;
-    check_of(lsn, value + AT_LOG, len - AT_LOG, check);
-    if (memcmp(check, value + AT_CHECK, CHECK_SIZE) != 0)
         return false;
     *out_row = (struct row){
         .lsn = lsn,
@@ -125,6 +121,17 @@ row_unpack(uint64_t lsn, const uint8_t *value, size_t len, bool partial, struct 
         .len = len - head,
     };
     return true;
+}
+
+bool
+row_unpack(uint64_t lsn, const uint8_t *value, size_t len, bool partial, struct row *out_row)
+{
+    uint8_t check[CHECK_SIZE];
+    if (len < ROW_HEAD)
+        return false;
+    check_of(lsn, value + AT_LOG, len - AT_LOG, check);
+    return memcmp(check, value + AT_CHECK, CHECK_SIZE) == 0 &&
+           row_parts(lsn, value, len, partial, out_row);
 }
 
 /* ---- logs */

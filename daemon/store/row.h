@@ -34,6 +34,8 @@ size_t row_pack(const struct row *row, uint8_t out[ROW_MOST]);
  * number comes first. false: too short, or the check does not fit: damaged. */
 bool row_log(const uint8_t *value, size_t len, uint32_t *out_log);
 bool row_unpack(uint64_t lsn, const uint8_t *value, size_t len, bool partial, struct row *out_row);
+/* The same of a value that was checked before. false: too short. */
+bool row_parts(uint64_t lsn, const uint8_t *value, size_t len, bool partial, struct row *out_row);
 
 /* logs: key log number 4 -> epoch 4, mark 8, flags 4, seq 8, hash 32, check 4, site */
 enum {

@@ -140,6 +140,11 @@ enum err store_look(struct store *store, struct store_view **out_view, struct er
 void store_done(struct store_view **view);
 struct kv_txn *store_view_txn(struct store_view *view); /* lent: ledger tables of the same moment */
 
+/* From now on until this view is done rows are read that store_next() has just given, many and
+ * mostly neighbours: without the check that each has against what rots, and without going down the
+ * tree for each. Nothing is appended meanwhile. */
+enum err store_reread(struct store_view *view, struct err_text *why);
+
 uint64_t store_last(struct store_view *view); /* newest lsn, 0 for none */
 /* ERR_NOT_FOUND. ERR_DAMAGED: the row is not what was written. */
 enum err store_get(struct store_view *view, uint64_t lsn, struct stored *out, struct err_text *why);

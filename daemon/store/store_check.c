@@ -225,7 +225,7 @@ check_piece(struct store_check *check, struct store_view *view, struct err_text 
         if (e == ERR_OK && key.mv_size != LSN_KEY)
             e = err_set(ERR_DAMAGED, why, "%s: a key of the records is damaged", check->store->dir);
         if (e == ERR_OK)
-            e = row_of(check->store, get_number(key.mv_data, LSN_KEY), &value, &row, why);
+            e = row_of(check->store, get_number(key.mv_data, LSN_KEY), &value, false, &row, why);
         if (e == ERR_OK)
             e = check_row(check, view, &row, why);
     }

@@ -25,6 +25,8 @@ struct store_view {
     struct store *store;
     struct kv_txn *txn; /* NULL: not open */
     bool writes;        /* the view of the write: sees `now` */
+    struct kv_spot
+        *spot; /* store_reread(): rows are read from here, without their checks; or NULL */
 };
 
 struct store_txn {
@@ -112,14 +114,17 @@ enum err ids_load(struct store_view *view, struct err_text *why);
 
 /* ---- store_read.c */
 
+void
+end_reread(struct store_view *view); /* before its transaction ends; when there is none, fine */
+
 /* The row of `lsn`, checked. ERR_NOT_FOUND, ERR_DAMAGED. */
 enum err read_row(struct store_view *view, uint64_t lsn, struct row *out_row, struct err_text *why);
 /* The row of a number of a log. ERR_NOT_FOUND; ERR_DAMAGED when the log's head says it is there. */
 enum err read_seq(struct store_view *view, uint32_t log, uint64_t seq, struct row *out_row,
                   struct err_text *why);
-/* A value of the records table as a row. ERR_DAMAGED. */
-enum err row_of(const struct store *store, uint64_t lsn, const MDB_val *value, struct row *out_row,
-                struct err_text *why);
+/* A value of the records table as a row; `checked`: it was, before. ERR_DAMAGED. */
+enum err row_of(const struct store *store, uint64_t lsn, const MDB_val *value, bool checked,
+                struct row *out_row, struct err_text *why);
 /* The mark of a log as the view sees it. ERR_NOT_FOUND: made later. */
 enum err mark_in(struct store_view *view, const struct log *log, struct log_mark *out_mark,
                  struct err_text *why);

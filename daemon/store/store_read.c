@@ -9,14 +9,30 @@ store_look(struct store *store, struct store_view **out_view, struct err_text *w
 {
     struct store_view *view = &store->read;
     enum err e = kv_read(store->kv, &view->txn, why); /* ERR_BUSY while it is open */
-    if (e == ERR_OK)
-        *out_view = view;
+    if (e != ERR_OK)
+        return e;
+    *out_view = view;
     return e;
+}
+
+enum err
+store_reread(struct store_view *view, struct err_text *why)
+{
+    return kv_spot_open(view->txn, view->store->records, &view->spot, why);
+}
+
+void
+end_reread(struct store_view *view)
+{
+    kv_spot_close(view->spot);
+    view->spot = NULL;
 }
 
 void
 store_done(struct store_view **view)
 {
+    if (*view != NULL)
+        end_reread(*view);
     if (*view != NULL && !(*view)->writes)
         kv_abort(&(*view)->txn);
     *view = NULL;
@@ -48,16 +64,16 @@ damaged(const struct store *store, uint64_t lsn, struct err_text *why)
 }
 
 enum err
-row_of(const struct store *store, uint64_t lsn, const MDB_val *value, struct row *out_row,
-       struct err_text *why)
+row_of(const struct store *store, uint64_t lsn, const MDB_val *value, bool checked,
+       struct row *out_row, struct err_text *why)
 {
     uint32_t log = 0;
     if (!row_log(value->mv_data, value->mv_size, &log) || log == 0 || log > store->n_logs)
         return damaged(store, lsn, why);
     bool partial = store->logs[log - 1]->now.partial;
-    if (!row_unpack(lsn, value->mv_data, value->mv_size, partial, out_row))
-        return damaged(store, lsn, why);
-    return ERR_OK;
+    bool whole = checked ? row_parts(lsn, value->mv_data, value->mv_size, partial, out_row)
+                         : row_unpack(lsn, value->mv_data, value->mv_size, partial, out_row);
+    return whole ? ERR_OK : damaged(store, lsn, why);
 }
 
 enum err
@@ -66,8 +82,10 @@ read_row(struct store_view *view, uint64_t lsn, struct row *out_row, struct err_
     uint8_t key[LSN_KEY];
     MDB_val value;
     put_number(key, lsn, sizeof key);
-    enum err e = kv_get(view->txn, view->store->records, key, sizeof key, &value, why);
-    return e == ERR_OK ? row_of(view->store, lsn, &value, out_row, why) : e;
+    enum err e = view->spot != NULL
+                     ? kv_spot_get(view->spot, key, sizeof key, &value, why)
+                     : kv_get(view->txn, view->store->records, key, sizeof key, &value, why);
+    return e == ERR_OK ? row_of(view->store, lsn, &value, view->spot != NULL, out_row, why) : e;
 }
 
 /* Arrival number where `seq` must be if it is here: counted on from the run before it. */
@@ -210,7 +228,8 @@ lead_in(struct store_view *view, uint32_t number, struct log_mark *mark, struct 
         return e == ERR_NOT_FOUND ? ERR_OK : e;
     if (!row_log(value.mv_data, value.mv_size, &log) || log != number)
         return ERR_OK;
-    e = row_of(view->store, get_number(key.mv_data, LSN_KEY), &value, &row, why);
+    e = row_of(view->store, get_number(key.mv_data, LSN_KEY), &value, view->spot != NULL, &row,
+               why);
     if (e == ERR_OK)
         logs_lead(&row, number, mark);
     return e;
@@ -292,7 +311,8 @@ next_row(struct store_walk *walk, struct row *out_row, struct err_text *why)
     if (key.mv_size != LSN_KEY)
         return err_set(ERR_DAMAGED, why, "%s: a key of the records is damaged",
                        walk->view->store->dir);
-    return row_of(walk->view->store, get_number(key.mv_data, LSN_KEY), &value, out_row, why);
+    return row_of(walk->view->store, get_number(key.mv_data, LSN_KEY), &value,
+                  walk->view->spot != NULL, out_row, why);
 }
 
 enum err

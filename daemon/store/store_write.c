@@ -41,6 +41,7 @@ store_commit(struct store_txn **txn_at, struct err_text *why)
     struct store_txn *txn = *txn_at;
     struct store *store = txn->store;
     *txn_at = NULL;
+    end_reread(&txn->view);
     enum err e = logs_write(store, txn->view.txn, why);
     if (e == ERR_OK)
         e = kv_commit(&txn->view.txn, why);
@@ -57,6 +58,7 @@ store_abort(struct store_txn **txn_at)
     *txn_at = NULL;
     if (txn == NULL)
         return;
+    end_reread(&txn->view);
     kv_abort(&txn->view.txn);
     settle(txn->store, false);
 }

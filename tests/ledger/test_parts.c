@@ -257,21 +257,61 @@ Test(tables, a_key_that_is_too_long_says_so)
     cr_expect(key.over);
 }
 
+/* ---- texts */
+
+/* Numbered names, the odd ones twice; bytes of 0 are bytes like others. */
+Test(texts, hold_each_once_in_order_of_arrival_and_stay_where_they_are)
+{
+    struct texts texts = {.n = 0};
+    char name[16];
+    const char *first = NULL;
+    uint32_t number = 0;
+    for (int round = 0; round < 3; round++) {
+        for (unsigned i = 0; i < 5000; i++) {
+            size_t len = (size_t)snprintf(name, sizeof name, "c%u%c-", i, '\0');
+            cr_assert(texts_add(&texts, name, len, &number));
+            cr_assert(eq(u32, number, i));
+            cr_assert(i % 2 == 0 || (texts_add(&texts, name, len, &number) && number == i));
+            first = i == 0 ? texts.at[0].s : first;
+        }
+        cr_expect(eq(sz, texts.n, 5000));
+        cr_expect(texts.at[0].s == first);
+        cr_expect(eq(u32, texts_find(&texts, "c4999\0-", 7), 4999));
+        cr_expect(eq(u32, texts_find(&texts, "c4999", 5), TEXTS_NONE));
+        texts_clear(&texts);
+        cr_expect(eq(sz, texts.n, 0));
+        cr_expect(eq(u32, texts_find(&texts, "c4999\0-", 7), TEXTS_NONE));
+    }
+    texts_done(&texts);
+}
+
+Test(texts, nothing_is_a_text_too)
+{
+    struct texts texts = {.n = 0};
+    uint32_t number = 7;
+    cr_expect(eq(u32, texts_find(&texts, "", 0), TEXTS_NONE));
+    cr_assert(texts_add(&texts, "", 0, &number));
+    cr_expect(eq(u32, number, 0));
+    cr_expect(eq(u32, texts_find(&texts, "", 0), 0));
+    cr_expect(eq(str, (char *)(uintptr_t)texts.at[0].s, ""));
+    texts_done(&texts);
+}
+
 /* ---- the set */
 
 Test(set, holds_each_subject_once)
 {
     struct err_text why = {.s = ""};
-    struct set set = {.n = 0};
+    struct set set = {.texts = {.n = 0}};
     char code[16];
     for (int i = 0; i < 3000; i++) {
         (void)snprintf(code, sizeof code, "T%d", i % 1000);
         cr_assert(eq(int, set_add(&set, i % 2 ? SUBJECT_TUB : SUBJECT_LOT, code, &why), ERR_OK));
     }
-    cr_expect(eq(sz, set.n, 1000));
+    cr_expect(eq(sz, set_size(&set), 1000));
     cr_expect(eq(str, (char *)set_code(&set, 1), "T1"));
     set_clear(&set);
-    cr_expect(eq(sz, set.n, 0));
+    cr_expect(eq(sz, set_size(&set), 0));
     set_done(&set);
 }
 

@@ -459,3 +459,56 @@ Test(records, a_machine_without_a_catalogue_keeps_its_own_books)
     cr_expect(eq(sz, flags(play, "outside-boundary"), 0));
     play_free(play);
 }
+
+/* ---- what one more record touches */
+
+static bool
+count_fact(void *owner, const struct fact *fact)
+{
+    (void)fact;
+    ++*(size_t *)owner;
+    return true;
+}
+
+static size_t
+facts_under(struct play *play, enum subject_class class, const char *code)
+{
+    struct err_text why = {.s = ""};
+    size_t n = 0;
+    cr_assert(eq(int, ledger_facts(play_ledger(play), class, code, INT64_MAX, count_fact, &n, &why),
+                 ERR_OK));
+    return n;
+}
+
+/* Cafés sell the same product and read their freezers on the same days: each day of each café is
+ * folded alone, and the sums are those of all. Common practice, no source. */
+Test(records, sales_and_readings_are_folded_by_day_and_site)
+{
+    static const char *const sites[] = {"alpha", "beta"};
+    struct play *play = play_new("kitchen");
+    for (int s = 0; s < 2; s++)
+        play_say(play,
+                 "{'kind': 'site', 'code': '%s', 'role': 'cafe', 'zone': 'Europe/London', "
+                 "'currency': 'GBP', 'joined': '2026-03-01'}",
+                 sites[s]);
+    for (int i = 0; i < 12; i++) {
+        play_say(play,
+                 "{'kind': 'sale', 'site': '%s', 'at': '2026-03-%02dT12:%02d:00Z', 'product': "
+                 "'dark', 'bottle_ml': 500, 'count': 2, 'unit_minor': 1650, 'currency': 'GBP'}",
+                 sites[i % 2], 2 + i % 3, i);
+        play_say(play,
+                 "{'kind': 'reading', 'site': '%s', 'at': '2026-03-%02dT12:%02d:00Z', 'place': "
+                 "'%s-freezer', 'temp_c': '-18'}",
+                 sites[i % 2], 2 + i % 3, i, sites[i % 2]);
+    }
+    play_put(play, 5);
+    cr_expect(eq(sz, facts_under(play, SUBJECT_SALE, "2026-03-02|alpha|dark"), 2));
+    cr_expect(eq(sz, facts_under(play, SUBJECT_PLACE, "2026-03-04|beta-freezer"), 2));
+    struct books *books = play_books(play, INT64_MAX);
+    int32_t march = play_month("2026-03");
+    cr_expect(eq(i64, books_line(books, MEASURE_SOLD_ML, march, "beta", "dark|2026-03-03"), 2000));
+    cr_expect(eq(i64, books_sum(books, MEASURE_SOLD, march, march, NULL), 12 * 2 * 1650));
+    cr_expect(eq(i64, books_sum(books, MEASURE_READING, march, march, "alpha"), 6));
+    books_free(books);
+    play_free(play);
+}
