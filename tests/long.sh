@@ -31,7 +31,7 @@ part() {
         full) driver full --synckb 160 --fills "$(many 300)" ;;
         slow) driver slow --notes "$(many 20)" ;;
         sweep) driver sweep --all 1 --alloc 1 ;;
-        rot) driver rot --stride 1 --random "$(many 10000)" --hubs "$(many 300)" ;;
+        rot) driver rot --stride 1 --random "$(many 10000)" --hubs "$(many 300)" --cafes "$(many 100)" ;;
         twice) driver twice --rounds 100 ;;
         short) driver short --floods "$(many 50)" --seconds 2 --lives "$(many 50)" --steps 40 ;;
         text) driver text --all 1 ;;

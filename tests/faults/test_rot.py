@@ -104,6 +104,82 @@ def hub_meets(a, t):
         shutil.rmtree(box)
 
 
+def spoil(data, rng):
+    """Flipped bits, rubbish in 30 % of its pieces, a cut; in words."""
+    size = os.path.getsize(data)
+    way, n = rng.choice(['bits', 'rubbish', 'cut']), rng.randint(1, 16)
+    with open(data, 'r+b') as f:
+        content = bytearray(f.read())
+        if way == 'cut':
+            del content[rng.randrange(size):]
+        for bit in [rng.randrange(size * 8) for _ in range(n)] if way == 'bits' else []:
+            content[bit // 8] ^= 1 << bit % 8
+        for at in range(0, size, 512) if way == 'rubbish' else []:
+            if rng.randrange(100) < 30:
+                content[at:at + 512] = rng.randbytes(512)
+        f.seek(0)
+        f.write(content)
+        f.truncate(len(content))
+    return '%d flipped bits' % n if way == 'bits' else way
+
+
+def rescued(town, cafe, acked):
+    """As docs/operations.md says, "A store that is damaged", with its hub there; words when it does not go so."""
+    for _ in range(2):
+        status, _, err = town.run('knockbox-cafe', 'rescue', cafe)
+        if status != 0:
+            return 'rescue: %s' % err
+        d = town.start('knockbox-cafe', cafe)
+        if not kit.until(lambda: not kit.compare(acked, town.export(cafe), 'quayside')):
+            return 'the hub gives nothing back: %s' % d.said()[-200:]
+        d.end()
+    return ''
+
+
+def cafe_meets(a, t):
+    """A café on a store that rotted: it refuses or finds it in words, `rescue` sets the store aside, and the hub gives
+    back what cannot be read: each record as it was, once."""
+    rng, refused = kit.randomly(a.seed, 'cafe'), 0
+    with kit.Town(a) as town:
+        hub, cafe = town.fixed_hub(), town.path('quayside')
+        h = town.start('knockbox-hub', hub)
+        town.join(hub, 'quayside')
+        with open(os.path.join(cafe, 'cafe.conf'), 'a') as f:
+            f.write('sync.retry 5s\n')
+        c = town.start('knockbox-cafe', cafe)
+        acked = [dict(town.note(cafe, 'note-%d' % i)[1], text='note-%d' % i) for i in range(12)]
+        kit.until(lambda: not kit.compare(acked, town.export(hub)))
+        c.end()
+        h.end()
+        kit.copy(hub, town.path('hub.model'))
+        kit.copy(cafe, town.path('cafe.model'))
+        for number in range(a.cafes):
+            kit.copy(town.path('hub.model'), hub)
+            kit.copy(town.path('cafe.model'), cafe)
+            what = 'café %d, %s' % (number, spoil(os.path.join(cafe, 'store', 'data.mdb'), rng))
+            h = town.start('knockbox-hub', hub)
+            d = kit.Daemon(town, 'knockbox-cafe', cafe)
+            town.started.append(d)
+            up = d.ready_or_ended()
+            d.end()
+            refused += not up
+            t.check(up or 'rescue' in d.said(), '%s: refuses with %s %s' % (what, d.p.returncode, d.said()[-200:]))
+            bad = town.run('knockbox-cafe', 'verify', cafe)
+            t.check(bad[0] == 0 or bad[2].strip(), '%s: verify says nothing' % what)
+            words = rescued(town, cafe, acked) if not up or bad[0] != 0 else ''
+            d = town.start('knockbox-cafe', cafe)
+            came = kit.until(lambda: not kit.compare(acked, town.export(cafe), 'quayside'))
+            t.check(not words and came, '%s: %s %s' % (what, words, kit.compare(acked, town.export(cafe), 'quayside')[:2]))
+            wrong = kit.compare(acked, town.export(hub))
+            t.check(not wrong, '%s, at the hub: %s' % (what, wrong[:2]))
+            d.end()
+            h.end()
+            wrong = kit.whole(town, 'knockbox-cafe', cafe, acked, 'quayside')
+            t.check(not wrong, '%s, afterwards: %s' % (what, wrong[:2]))
+            shutil.rmtree(cafe)
+        print('%d cafés on a spoilt store: %d refused to start, all have their records back' % (a.cafes, refused))
+
+
 if __name__ == '__main__':
-    arguments = kit.arguments(__doc__, stride=11, random=3000, hubs=60)
-    kit.run_parts(arguments, [flips, cuts, hub_meets], kit.Tally())
+    arguments = kit.arguments(__doc__, stride=11, random=3000, hubs=60, cafes=6)
+    kit.run_parts(arguments, [flips, cuts, hub_meets, cafe_meets], kit.Tally())
