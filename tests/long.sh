@@ -1,6 +1,6 @@
 #!/bin/sh
 # long.sh: the trials of faults that take longer than a minute, for before a release.
-#   sh tests/long.sh [SEED] [PART...]     PART: kill power full slow sweep rot twice short text clock alerts hostile line truth steps lives looks
+#   sh tests/long.sh [SEED] [PART...]     PART: kill power full slow sweep rot twice short text clock alerts hostile line wire herd truth steps lives looks
 #                                         (all of them). SEED: of the day, unless given; printed.
 # Uses the release build in $BUILD/release (default ./build), made when it is not there. A failure is
 # seen again with the same seed and part. TIMES=10: ten times the counts below.
@@ -10,7 +10,7 @@ BUILD=${BUILD:-build}
 TIMES=${TIMES:-1}
 SEED=${1:-$(date +%Y%m%d)}
 [ $# -eq 0 ] || shift
-parts=${*:-kill power full slow sweep rot twice short text clock alerts hostile line truth steps lives looks}
+parts=${*:-kill power full slow sweep rot twice short text clock alerts hostile line wire herd truth steps lives looks}
 folder=$BUILD/release
 
 [ -d "$folder" ] || cmake -S . -B "$folder" -G Ninja -C tests/config/release.cmake >"$folder.configure.log" 2>&1
@@ -38,7 +38,9 @@ part() {
         clock) driver clock --jumps "$(many 200)" ;;
         alerts) driver alerts ;;
         hostile) for i in $(seq "$(many 5)"); do driver hostile --flood 4000 --seed $((SEED + i)) || return 1; done ;;
-        line) driver line --lines "$(many 50)" ;;
+        line) driver line --lines "$(many 50)" --tampered "$(many 50)" --dead 50 --abreast 4 ;;
+        wire) driver wire --seeds "$(many 50)" --abreast 6 --paces 5 --partitions "$(many 20)" --silence 15 --gone 1 ;;
+        herd) driver herd --cafes 10000 --records 1000000 ;;
         truth) driver truth --restores "$(many 200)" --losses "$(many 20)" --images "$(many 200)" \
             --clones "$(many 200)" --hubs "$(many 100)" ;;
         steps) TEST_STEP=1 TEST_SEED=$SEED "$folder/tests/test_world_steps" --jobs 2 ;;

@@ -13,7 +13,7 @@ enum {
     MONTHS_BACK = 12,      /* of a schedule that are caught up with */
     GRACE_MS = 30 * 60000, /* after a start, in which cafés come back */
     LINES_MOST = 30,       /* alerts in one delivery */
-    SITES_MOST = 4096
+    SITES_MOST = 16384
 };
 
 /* ---------------------------------------------------------------- schedules */

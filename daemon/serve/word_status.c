@@ -16,21 +16,30 @@ enum {
 
 struct status {
     struct call *call;
-    struct site_state *states;
+    struct site_state *states; /* in order of site */
     size_t n_states;
+    json_t *listed; /* an object with a name for each site in the list */
     int64_t now_ms;
     int64_t backup_ms;   /* when the hub's last backup was made, 0: none, or no hub */
     uint64_t own_backup; /* the hub's own records in it */
     bool books_wait;     /* the disk is full */
 };
 
+static int
+by_site(const void *a, const void *b)
+{
+    const struct site_state *left = a, *right = b;
+    return strcmp(left->site, right->site);
+}
+
 static const struct site_state *
 state_of(const struct status *status, const char *site)
 {
-    for (size_t i = 0; i < status->n_states; i++)
-        if (strcmp(status->states[i].site, site) == 0)
-            return &status->states[i];
-    return NULL;
+    struct site_state one;
+    (void)snprintf(one.site, sizeof one.site, "%s", site);
+    return status->n_states > 0
+               ? bsearch(&one, status->states, status->n_states, sizeof one, by_site)
+               : NULL;
 }
 
 static void
@@ -130,7 +139,8 @@ add_site(const struct status *status, const struct log_mark *log, const char *si
 {
     int64_t missing = 0;
     enum err e = count_missing(status, site, &missing, why);
-    if (e == ERR_OK && json_array_append_new(list, site_json(status, log, site, missing)) != 0)
+    if (e == ERR_OK && (json_array_append_new(list, site_json(status, log, site, missing)) != 0 ||
+                        json_object_set_new(status->listed, site, json_true()) != 0))
         e = err_set(ERR_MEM, why, "no memory for the status");
     return e;
 }
@@ -155,12 +165,9 @@ add_logs(const struct status *status, json_t *list, struct err_text *why)
 }
 
 static bool
-is_listed(const json_t *list, const char *site)
+is_listed(const struct status *status, const char *site)
 {
-    for (size_t i = 0; i < json_array_size(list); i++)
-        if (strcmp(json_string_value(json_object_get(json_array_get(list, i), "site")), site) == 0)
-            return true;
-    return false;
+    return json_object_get(status->listed, site) != NULL;
 }
 
 /* This site and, at the hub, enrolled sites and sites of the catalogue that have sent nothing. */
@@ -172,13 +179,14 @@ add_silent(const struct status *status, json_t *list, struct err_text *why)
     unsigned n = options->is_hub ? catalogue_keys(ledger_catalogue(options->ledger),
                                                   KNOCKBOX__RECORD__BODY_SITE_, &keys)
                                  : 0;
-    enum err e =
-        is_listed(list, options->site) ? ERR_OK : add_site(status, NULL, options->site, list, why);
+    enum err e = is_listed(status, options->site)
+                     ? ERR_OK
+                     : add_site(status, NULL, options->site, list, why);
     for (unsigned i = 0; i < n && e == ERR_OK; i++)
-        if (!is_listed(list, keys[i]))
+        if (!is_listed(status, keys[i]))
             e = add_site(status, NULL, keys[i], list, why);
     for (size_t i = 0; i < status->n_states && e == ERR_OK; i++)
-        if (options->is_hub && !is_listed(list, status->states[i].site))
+        if (options->is_hub && !is_listed(status, status->states[i].site))
             e = add_site(status, NULL, status->states[i].site, list, why);
     return e;
 }
@@ -209,7 +217,7 @@ enum err
 word_status(struct call *call, struct err_text *why)
 {
     struct ledger *ledger = NULL;
-    struct status status = {.call = call, .now_ms = show_now(call)};
+    struct status status = {.call = call, .now_ms = show_now(call), .listed = json_object()};
     json_t *list = json_array();
     enum err e = call_ledger(call, &ledger, why);
     if (e == ERR_FULL) { /* who is behind can be told without the newest figures */
@@ -220,6 +228,8 @@ word_status(struct call *call, struct err_text *why)
     if (options->backup != NULL)
         status.backup_ms = options->backup(options->owner, &status.own_backup);
     status.states = show_states(call, &status.n_states);
+    if (status.n_states > 1)
+        qsort(status.states, status.n_states, sizeof *status.states, by_site);
     if (e == ERR_OK)
         e = add_logs(&status, list, why);
     if (e == ERR_OK)
@@ -227,6 +237,7 @@ word_status(struct call *call, struct err_text *why)
     if (e == ERR_OK)
         e = add_plan_alert(&status, list, why);
     free(status.states);
+    json_decref(status.listed);
     if (e != ERR_OK) {
         json_decref(list);
         return e;

@@ -18,7 +18,7 @@ enum write_mode {
 
 enum {
     AHEAD_MOST_MS = 5 * 60 * 1000,
-    SITES_MOST = 4096
+    SITES_MOST = 16384
 };
 
 /* A site that the lines of this request bring along (report rule F3). */

@@ -84,6 +84,8 @@ bool site_name_fits(const char *site); /* 1 to 64 bytes */
 /* NULL: no such log. */
 struct log *logs_find(struct store *store, const char *site, uint32_t epoch,
                       const uint8_t mark[MARK_SIZE]);
+/* The first place in `sorted` that is not before the logs of `site`. */
+uint32_t logs_first(const struct store *store, const char *site);
 /* The own log of `site` that is appended to: the one with the highest epoch. NULL: none. */
 struct log *logs_own(struct store *store, const char *site);
 uint32_t logs_last_epoch(const struct store *store, const char *site); /* 0 for none */

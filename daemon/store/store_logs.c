@@ -43,6 +43,13 @@ logs_find(struct store *store, const char *site, uint32_t epoch, const uint8_t m
     return NULL;
 }
 
+uint32_t
+logs_first(const struct store *store, const char *site)
+{
+    static const uint8_t least[MARK_SIZE] = {0};
+    return place_of(store, site, 0, least);
+}
+
 /* The last log of `site` in order, own ones only if asked. */
 static struct log *
 last_of(const struct store *store, const char *site, bool own)

@@ -259,10 +259,10 @@ store_marks(struct store_view *view, const char *site, struct log_mark *out, siz
 {
     const struct store *store = view->store;
     size_t n = 0;
-    for (uint32_t i = 0; i < store->n_logs; i++) {
+    for (uint32_t i = site != NULL ? logs_first(store, site) : 0; i < store->n_logs; i++) {
         struct log_mark mark;
         if (site != NULL && strcmp(store->sorted[i]->now.site, site) != 0)
-            continue;
+            break;
         enum err e = mark_in(view, store->sorted[i], &mark, why);
         if (e == ERR_NOT_FOUND) /* made after this snapshot */
             continue;

@@ -37,6 +37,7 @@ hub_conn_drop(struct hub_machine *m, struct hub_conn *conn)
     if (!there)
         return;
     m->n_conns--;
+    conn->row->n_conns--;
     memmove(&m->conns[at], &m->conns[at + 1], (m->n_conns - at) * sizeof m->conns[0]);
     free(conn);
 }
@@ -46,16 +47,14 @@ static void
 make_room(struct hub_machine *m, const struct hub_row *row)
 {
     struct hub_conn *quietest = NULL;
-    unsigned n = 0;
+    if (row->n_conns < HUB_PEERS_SITE)
+        return;
     for (size_t i = 0; i < m->n_conns; i++) {
         struct hub_conn *conn = m->conns[i];
-        if (conn->row != row)
-            continue;
-        n++;
-        if (quietest == NULL || conn->heard_ms < quietest->heard_ms)
+        if (conn->row == row && (quietest == NULL || conn->heard_ms < quietest->heard_ms))
             quietest = conn;
     }
-    if (n >= HUB_PEERS_SITE)
+    if (quietest != NULL)
         hub_conn_drop(m, quietest);
 }
 
@@ -83,6 +82,7 @@ add_conn(struct hub_machine *m, const struct peer *peer, struct hub_row *row)
     memmove(&m->conns[at + 1], &m->conns[at], (m->n_conns - at) * sizeof m->conns[0]);
     m->conns[at] = conn;
     m->n_conns++;
+    row->n_conns++;
     return conn;
 }
 
@@ -105,24 +105,51 @@ read_notes(struct hub_machine *m, struct hub_row *row)
     store_done(&view);
 }
 
+/* First row whose site is not before `site`. */
+static size_t
+row_place(const struct hub_machine *m, const char *site)
+{
+    size_t low = 0, high = m->n_rows;
+    while (low < high) {
+        size_t middle = (low + high) / 2;
+        if (strcmp(m->rows[middle]->site, site) < 0)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+static bool
+room_for_row(struct hub_machine *m)
+{
+    if (m->n_rows < m->row_room)
+        return true;
+    size_t room = m->row_room * 2 + 16;
+    struct hub_row **moved = realloc(m->rows, room * sizeof m->rows[0]);
+    if (moved == NULL)
+        return false;
+    m->rows = moved;
+    m->row_room = room;
+    return true;
+}
+
 struct hub_row *
 hub_row_get(struct hub_machine *m, const char *site)
 {
-    for (size_t i = 0; i < m->n_rows; i++)
-        if (strcmp(m->rows[i]->site, site) == 0)
-            return m->rows[i];
-    if (m->n_rows == HUB_SITES || strlen(site) >= SITE_SIZE)
+    size_t at = row_place(m, site);
+    if (at < m->n_rows && strcmp(m->rows[at]->site, site) == 0)
+        return m->rows[at];
+    if (m->n_rows == HUB_SITES || strlen(site) >= SITE_SIZE || !room_for_row(m))
         return NULL;
-    struct hub_row **moved = realloc(m->rows, (m->n_rows + 1) * sizeof m->rows[0]);
-    if (moved == NULL)
-        return NULL;
-    m->rows = moved;
     struct hub_row *row = calloc(1, sizeof *row);
     if (row == NULL)
         return NULL;
     memcpy(row->site, site, strlen(site) + 1);
     read_notes(m, row);
-    m->rows[m->n_rows++] = row;
+    memmove(&m->rows[at + 1], &m->rows[at], (m->n_rows - at) * sizeof m->rows[0]);
+    m->rows[at] = row;
+    m->n_rows++;
     return row;
 }
 

@@ -158,6 +158,8 @@ take_record(struct hub_machine *m, struct store_view *view, const char *site, st
 {
     struct follow follow;
     bool goes = hub_follow(view, own_site(m), record, site, &m->arena, &follow);
+    if (!goes && hub_follow_never(record, &m->arena))
+        quiet_add(&m->quiet, &p->upto, record->seq);
     if (goes && !has_room(p, record, &follow)) {
         if (p->n > 0)
             return false;
@@ -188,6 +190,17 @@ take_records(struct hub_machine *m, struct store_view *view, const char *site, s
     }
 }
 
+/* Past a run of records that nobody gets. */
+static enum err
+skip_run(struct hub_machine *m, struct store_view *view, const struct log_mark *log,
+         struct parcel *p, uint64_t until, struct err_text *why)
+{
+    p->skipped += (size_t)(until - p->upto.seq);
+    p->upto.seq = until;
+    p->last_went = false;
+    return wire_hash_at(view, own_site(m), log, until, p->upto.hash, why);
+}
+
 /* From p->upto on through one epoch. */
 static enum err
 walk_log(struct hub_machine *m, struct store_view *view, const char *site,
@@ -196,10 +209,15 @@ walk_log(struct hub_machine *m, struct store_view *view, const char *site,
     struct stored records[WIRE_RECORDS];
     while (!p->full && p->upto.seq < log->seq) {
         size_t n = 0;
-        enum err e = store_read_log(view, own_site(m), log->epoch, log->mark, p->upto.seq + 1,
-                                    WIRE_RECORDS, WIRE_BYTES, records, &n, why);
+        uint64_t until = quiet_until(&m->quiet, log, p->upto.seq + 1);
+        enum err e = until > 0
+                         ? skip_run(m, view, log, p, until, why)
+                         : store_read_log(view, own_site(m), log->epoch, log->mark, p->upto.seq + 1,
+                                          WIRE_RECORDS, WIRE_BYTES, records, &n, why);
         if (e != ERR_OK)
             return e;
+        if (until > 0)
+            continue;
         if (n == 0)
             break;
         take_records(m, view, site, p, records, n);

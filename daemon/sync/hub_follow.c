@@ -124,3 +124,15 @@ hub_follow(struct store_view *view, const char *hub_site, const struct stored *r
             out_before->before[out_before->n++] = c.rings[i].stored;
     return true;
 }
+
+bool
+hub_follow_never(const struct stored *record, struct arena *arena)
+{
+    Knockbox__Record *decoded = NULL;
+    arena_reset(arena);
+    if (record_decode(record->bytes, record->len, false, arena, &decoded, NULL) != ERR_OK ||
+        decoded->body_case == KNOCKBOX__RECORD__BODY_CORRECT)
+        return false;
+    const struct kind *kind = kind_by_number((uint32_t)decoded->body_case);
+    return kind != NULL && !kind->to_cafes && kind->concerns == NULL;
+}

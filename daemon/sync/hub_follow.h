@@ -25,4 +25,7 @@ struct follow {
 bool hub_follow(struct store_view *view, const char *hub_site, const struct stored *record,
                 const char *site, struct arena *arena, struct follow *out_before);
 
+/* Can `record` never go to any site, whatever it is and whatever comes later? */
+bool hub_follow_never(const struct stored *record, struct arena *arena);
+
 #endif

@@ -3,6 +3,7 @@
 #define DAEMON_SYNC_HUB_INT_H
 
 #include "daemon/sync/hub_machine.h"
+#include "daemon/sync/hub_quiet.h"
 
 /* A site, as long as the hub runs. */
 struct hub_row {
@@ -10,10 +11,11 @@ struct hub_row {
     int64_t last_seen_ms, noted_seen_ms;
     uint64_t behind;
     int64_t offset_ms;
-    uint32_t newest; /* highest epoch that is held with records, as far as seen; 0: none */
-    bool forked;
+    uint32_t newest;     /* highest epoch that is held with records, as far as seen; 0: none */
+    bool forked, online; /* online: as hub_machine_sites() found it last */
     bool disk_low;
     uint64_t disk_mib;
+    unsigned n_conns;
 };
 
 /* One connection. */
@@ -50,11 +52,11 @@ struct hub_batch {
     bool failed;
 };
 
-/* conns[0..n_conns) are in order of peer; waiting[0..n_waiting) in order of arrival. */
+/* rows[0..n_rows) are in order of site, conns[0..n_conns) in order of peer; waiting[0..n_waiting) in order of arrival. */
 struct hub_machine {
     struct hub_machine_options options;
     struct hub_row **rows;
-    size_t n_rows;
+    size_t n_rows, row_room;
     struct hub_conn **conns;
     size_t n_conns, conn_room;
     struct hub_batch *waiting;
@@ -63,6 +65,7 @@ struct hub_machine {
     struct arena arena; /* one record */
     struct hub_counts counts;
     struct backed backed;
+    struct quiet quiet;
 };
 
 static inline uint64_t

@@ -71,6 +71,7 @@ hub_machine_free(struct hub_machine *m)
     free(m->waiting);
     arena_done(&m->arena);
     backed_done(&m->backed);
+    quiet_done(&m->quiet);
     free(m);
 }
 
@@ -208,24 +209,26 @@ hub_machine_tick(struct hub_machine *m)
     note_seen(m, false);
 }
 
-static bool
-is_online(const struct hub_machine *m, const struct hub_row *row)
+static void
+find_online(const struct hub_machine *m)
 {
+    uint64_t now = hub_mono(m);
+    for (size_t i = 0; i < m->n_rows; i++)
+        m->rows[i]->online = false;
     for (size_t i = 0; i < m->n_conns; i++)
-        if (m->conns[i]->row == row && m->conns[i]->welcomed &&
-            hub_mono(m) - m->conns[i]->heard_ms <= HUB_GONE_MS)
-            return true;
-    return false;
+        if (m->conns[i]->welcomed && now - m->conns[i]->heard_ms <= HUB_GONE_MS)
+            m->conns[i]->row->online = true;
 }
 
 size_t
 hub_machine_sites(const struct hub_machine *m, struct hub_site *out, size_t most)
 {
+    find_online(m);
     for (size_t i = 0; i < m->n_rows && i < most; i++) {
         const struct hub_row *row = m->rows[i];
         memset(&out[i], 0, sizeof out[i]);
         memcpy(out[i].site, row->site, sizeof out[i].site);
-        out[i].online = is_online(m, row);
+        out[i].online = row->online;
         out[i].last_seen_ms = row->last_seen_ms;
         out[i].behind = row->behind;
         out[i].clock_offset_ms = row->offset_ms;

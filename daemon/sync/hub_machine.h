@@ -12,7 +12,7 @@
 #include "daemon/sync/wire.h"
 
 enum {
-    HUB_SITES = 4096,          /* different sites at most */
+    HUB_SITES = 16384,         /* different sites at most */
     HUB_PEERS_SITE = 4,        /* connections of one site at once; the oldest goes first */
     HUB_QUEUE_PEER = 16,       /* batches of one connection that wait for a commit */
     HUB_GROUP_BYTES = 4 << 20, /* bytes that wait for a commit */
@@ -77,7 +77,7 @@ void hub_machine_wrote(struct hub_machine *machine);
 /* Each second: who is gone, what was not answered. */
 void hub_machine_tick(struct hub_machine *machine);
 
-/* All sites heard of, at most `most`; returns how many there are. */
+/* All sites heard of, in order of their codes, at most `most`; returns how many there are. */
 size_t hub_machine_sites(const struct hub_machine *machine, struct hub_site *out, size_t most);
 struct hub_counts hub_machine_counts(const struct hub_machine *machine);
 

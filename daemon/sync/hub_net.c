@@ -553,39 +553,63 @@ hub_net_busy(struct hub_net *net)
     return busy;
 }
 
-static size_t
-find_site(const struct hub_net_site *sites, size_t n, const char *site)
+static int
+by_site(const void *a, const void *b)
 {
-    for (size_t i = 0; i < n; i++)
-        if (strcmp(sites[i].state.site, site) == 0)
-            return i;
+    const struct hub_net_site *left = a, *right = b;
+    return strcmp(left->state.site, right->state.site);
+}
+
+/* Sites that may speak and never did behind the n that were heard, which are in order; each key has
+ * an entry, so a site may come twice. */
+static size_t
+add_enrolled(struct hub_net *net, struct hub_net_site *sites, size_t n, size_t room)
+{
+    struct key_entry entry;
+    size_t heard = n;
+    for (size_t i = 0; keyring_nth(net->ring, i, &entry) && n < room; i++) {
+        struct hub_net_site one = {.state = {.last_seen_ms = -1}, .enrolled = true};
+        if (entry.what != KEY_SITE)
+            continue;
+        memcpy(one.state.site, entry.site, sizeof entry.site);
+        struct hub_net_site *there = bsearch(&one, sites, heard, sizeof *sites, by_site);
+        if (there != NULL)
+            there->enrolled = true;
+        else
+            sites[n++] = one;
+    }
     return n;
+}
+
+/* In order, each site once. */
+static size_t
+sort_sites(struct hub_net_site *sites, size_t n)
+{
+    size_t kept = 0;
+    qsort(sites, n, sizeof *sites, by_site);
+    for (size_t i = 0; i < n; i++)
+        if (kept == 0 || by_site(&sites[kept - 1], &sites[i]) != 0)
+            sites[kept++] = sites[i];
+    return kept;
 }
 
 size_t
 hub_net_sites(struct hub_net *net, struct hub_net_site *out, size_t most)
 {
-    struct key_entry entry;
-    struct hub_site *heard = calloc(most + 1, sizeof *heard);
-    if (heard == NULL)
+    size_t n = hub_machine_sites(net->machine, NULL, 0), room = n + keyring_count(net->ring);
+    struct hub_net_site *all = calloc(room + 1, sizeof *all);
+    struct hub_site *heard = calloc(n + 1, sizeof *heard);
+    if (all == NULL || heard == NULL) {
+        free(all);
+        free(heard);
         return 0;
-    size_t n = hub_machine_sites(net->machine, heard, most);
-    n = n < most ? n : most;
-    for (size_t i = 0; i < n; i++)
-        out[i] = (struct hub_net_site){heard[i], false};
-    free(heard);
-    for (size_t i = 0; keyring_nth(net->ring, i, &entry); i++) {
-        if (entry.what != KEY_SITE)
-            continue;
-        size_t at = find_site(out, n, entry.site);
-        if (at == most)
-            continue;
-        if (at == n) {
-            memset(&out[n], 0, sizeof out[n]);
-            memcpy(out[n].state.site, entry.site, sizeof entry.site);
-            out[n++].state.last_seen_ms = -1;
-        }
-        out[at].enrolled = true;
     }
+    (void)hub_machine_sites(net->machine, heard, n);
+    for (size_t i = 0; i < n; i++)
+        all[i].state = heard[i];
+    n = sort_sites(all, add_enrolled(net, all, n, room));
+    memcpy(out, all, (n < most ? n : most) * sizeof *out);
+    free(all);
+    free(heard);
     return n;
 }

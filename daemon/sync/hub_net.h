@@ -49,6 +49,8 @@ struct hub_net_site {
 };
 /* The last backup that is declared; lent, made_ms 0: none. */
 const struct backed *hub_net_backup(const struct hub_net *net);
+/* Sites that were heard or may speak, in order, at most `most` of them; returns how many there are
+ * (0 also when there is no memory). */
 size_t hub_net_sites(struct hub_net *net, struct hub_net_site *out, size_t most);
 
 #endif

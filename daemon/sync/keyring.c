@@ -184,6 +184,15 @@ keyring_changes(struct keyring *ring)
     return changes;
 }
 
+size_t
+keyring_count(struct keyring *ring)
+{
+    (void)pthread_mutex_lock(&ring->lock);
+    size_t n = ring->n;
+    (void)pthread_mutex_unlock(&ring->lock);
+    return n;
+}
+
 bool
 keyring_nth(struct keyring *ring, size_t i, struct key_entry *out_entry)
 {

@@ -47,6 +47,7 @@ bool keyring_find(struct keyring *ring, const uint8_t key[KEY_SIZE], int64_t now
                   struct key_entry *out_entry);
 /* Grows whenever an entry or a ban comes or goes. */
 uint64_t keyring_changes(struct keyring *ring);
+size_t keyring_count(struct keyring *ring);
 /* The i-th entry in order of key; false past the end. */
 bool keyring_nth(struct keyring *ring, size_t i, struct key_entry *out_entry);
 

@@ -12,7 +12,7 @@
 
 enum {
     SITE_WINDOW_MOST = 16,
-    SITE_BEAT_MS = 10000,             /* see beat_ms */
+    SITE_BEAT_MS = 4000,              /* see beat_ms */
     SITE_ANSWER_MS = 10000,           /* a batch or a Hello without an answer: Hello again */
     SITE_NOTE_MS = 1000,              /* the mark of what the hub has is noted at most that often */
     SITE_OTHER_HUB_MS = 7 * 86400000, /* so long people see that the hub was another one */

@@ -67,6 +67,15 @@ site_net_patience_ms(int64_t retry_ms, uint32_t chance)
     return least + least / 2 * (chance % 1024) / 1024;
 }
 
+uint64_t
+site_net_silence_ms(int64_t retry_ms, bool answered, uint64_t patience_ms)
+{
+    uint64_t least = (uint64_t)retry_ms;
+    if (!answered)
+        return patience_ms;
+    return least < SITE_SILENCE_MS ? least : SITE_SILENCE_MS;
+}
+
 /* Everything that the store says about itself ends here. */
 static void
 check(struct site_net *net, enum err e, const struct err_text *why)
@@ -320,18 +329,22 @@ static void
 remake_when_silent(struct site_net *net)
 {
     struct err_text why = {.s = ""};
+    if (net->socket != NULL)
+        readable(net); /* after a long pause of ours answers wait here */
     uint64_t now = mono(net), heard = site_machine_heard_ms(net->machine);
-    uint64_t since = heard > net->made_ms ? heard : net->made_ms;
-    if (heard > net->made_ms)
+    bool answered = heard > net->made_ms;
+    uint64_t since = answered ? heard : net->made_ms;
+    if (answered)
         net->silent_told = false;
-    if (now - since < net->patience_ms)
+    if (now - since < site_net_silence_ms(net->options.retry_ms, answered, net->patience_ms))
         return;
     struct site_link link = site_machine_link(net->machine);
-    if (!net->silent_told)
+    since = heard != 0 ? heard : net->made_ms;
+    if (!net->silent_told && !answered)
         diag_warning("sync: hub %s silent for %llu s, %llu records wait, trying again every %lld s",
                      net->options.connect, (unsigned long long)((now - since) / 1000),
                      (unsigned long long)link.behind, (long long)net->options.retry_ms / 1000);
-    net->silent_told = true;
+    net->silent_told = !answered;
     drop_socket(net);
     if (make_socket(net, &why) != ERR_OK) {
         diag_warning("sync: %s", why.s);

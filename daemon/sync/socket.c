@@ -40,22 +40,31 @@ static const struct option shared_options[] = {
     {ZMQ_LINGER, 0}, /* Z16: the log has it all */
     {ZMQ_SNDHWM, HIGH_WATER},
     {ZMQ_RCVHWM, HIGH_WATER},
-    {ZMQ_HEARTBEAT_IVL, 10000}, /* Z15 */
-    {ZMQ_HEARTBEAT_TIMEOUT, 30000},
-    {ZMQ_HEARTBEAT_TTL, 30000},
-    {ZMQ_HANDSHAKE_IVL, 5000}, /* Z13 */
 };
 
+/* No ZMQ_HEARTBEAT on either side (Z15): what a dead line is, is told by missing answers, and who went
+ * without a word is found by the kernel (seconds; MAXRT: ms). */
 static const struct option server_options[] = {
     {ZMQ_ROUTER_MANDATORY, 1}, /* Z6 */
     {ZMQ_BACKLOG, 4096},
+    /* Z13: strangers go, and cafés that wait in the backlog get their turn */
+    {ZMQ_HANDSHAKE_IVL, 5000},
+    /* Z15 */
+    {ZMQ_TCP_KEEPALIVE, 1},
+    {ZMQ_TCP_KEEPALIVE_IDLE, 30},
+    {ZMQ_TCP_KEEPALIVE_INTVL, 10},
+    {ZMQ_TCP_KEEPALIVE_CNT, 3},
+    {ZMQ_TCP_MAXRT, 60000},
     {ZMQ_CURVE_SERVER, 1},
 };
 
 static const struct option client_options[] = {
-    {ZMQ_IMMEDIATE, 1},                                           /* Z9 */
-    {ZMQ_RECONNECT_IVL, 1000},    {ZMQ_RECONNECT_IVL_MAX, 60000}, /* Z2 */
-    {ZMQ_CONNECT_TIMEOUT, 10000}, {ZMQ_IPV6, 1},                  /* both are tried */
+    {ZMQ_IMMEDIATE, 1},         /* Z9 */
+    {ZMQ_HANDSHAKE_IVL, 15000}, /* many at once wait for their turn in the hub's backlog */
+    {ZMQ_RECONNECT_IVL, 1000},  /* Z2 */
+    {ZMQ_RECONNECT_IVL_MAX, 60000},
+    {ZMQ_CONNECT_TIMEOUT, 10000},
+    {ZMQ_IPV6, 1}, /* both are tried */
 };
 
 static bool

@@ -124,12 +124,12 @@ class Town:
                 env['FAULT_' + name] = str(value)
         return env
 
-    def run(self, program, *words, env=None, text=None, patience=PATIENCE, raw=False):
+    def run(self, program, *words, env=None, text=None, patience=PATIENCE, raw=False, prefix=()):
         """To its end: (status, out, err); the status is -N after signal N, 'hung' after PATIENCE.
 
-        `raw`: out and err are bytes."""
+        `raw`: out and err are bytes. `prefix` is put before the command, which must become it: nsenter."""
         show = (lambda x: x) if raw else (lambda x: x.decode(errors='replace'))
-        p = subprocess.Popen([os.path.join(self.bin, program), *words], env=self.env(**(env or {})),
+        p = subprocess.Popen([*prefix, os.path.join(self.bin, program), *words], env=self.env(**(env or {})),
                              stdin=subprocess.PIPE if text is not None else subprocess.DEVNULL,
                              stdout=subprocess.PIPE, stderr=subprocess.PIPE)
         try:
@@ -151,16 +151,16 @@ class Town:
             raise Trouble('%s %s: %s %s' % (program, ' '.join(words), status, err.strip()[-300:]))
         return out
 
-    def start(self, program, folder, env=None, wait=True):
-        d = Daemon(self, program, folder, env)
+    def start(self, program, folder, env=None, wait=True, prefix=(), files=None):
+        d = Daemon(self, program, folder, env, files, prefix=prefix)
         self.started.append(d)
         if wait:
             d.wait_ready()
         return d
 
-    def hub(self, name='hub'):
+    def hub(self, name='hub', listen='tcp://127.0.0.1:0'):
         folder = self.path(name)
-        self.must('knockbox-hub', 'init', folder, '--listen', 'tcp://127.0.0.1:0')
+        self.must('knockbox-hub', 'init', folder, '--listen', listen)
         return folder
 
     def fixed_hub(self, name='hub'):
@@ -201,12 +201,12 @@ class Town:
         self.must('knockbox-hub', 'restore', file, new, '--keys', keys)
         return new
 
-    def join(self, hub, name, connect=None, folder=None):
+    def join(self, hub, name, connect=None, folder=None, prefix=()):
         """A café of a hub that runs; the site is `name`."""
         folder = self.path(folder or name)
         code = self.must('knockbox-hub', 'enrol', hub, name).strip()
         more = ['--connect', connect] if connect else []
-        self.must('knockbox-cafe', 'join', folder, code, *more)
+        self.must('knockbox-cafe', 'join', folder, code, *more, prefix=prefix)
         return folder
 
     def note(self, folder, text, env=None, patience=PATIENCE):
@@ -226,14 +226,14 @@ class Town:
 class Daemon:
     """A daemon of ours; its words go to a file beside its folder."""
 
-    def __init__(self, town, program, folder, env=None, files=None, before=None):
+    def __init__(self, town, program, folder, env=None, files=None, before=None, prefix=()):
         """`files` descriptors at most; `before` is called in the child before the program."""
         self.town, self.program, self.folder = town, program, folder
         self.log = folder.rstrip('/') + '.log'
         with open(self.log, 'ab') as log:
             self.begin = log.tell()
             limit = ['prlimit', '--nofile=%d' % files] if files else []
-            self.p = subprocess.Popen(limit + [os.path.join(town.bin, program), 'run', folder], env=town.env(**(env or {})),
+            self.p = subprocess.Popen([*prefix, *limit, os.path.join(town.bin, program), 'run', folder], env=town.env(**(env or {})),
                                       stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=log, preexec_fn=before)
         self.born = time.monotonic()
         self.ready_s = None
@@ -276,6 +276,11 @@ class Daemon:
 
     def runs(self):
         return self.p.poll() is None
+
+    def anon_mb(self):
+        """Its own memory; pages of the store, which the kernel takes back, are not in it."""
+        with open('/proc/%d/status' % self.p.pid) as f:
+            return next(int(line.split()[1]) for line in f if line.startswith('RssAnon')) / 1024
 
     def cpu_s(self):
         with open('/proc/%d/stat' % self.p.pid) as f:
