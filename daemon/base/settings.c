@@ -39,7 +39,7 @@ static const struct config_item cafe_items[] = {
     {"hub.key", CONFIG_KEY, NULL, 64, 64, "public key of the hub; set by join"},
     {"hub.site", CONFIG_CODE, "kitchen", 1, 64, "code of the hub's own site; set by join"},
     {"sync.retry", CONFIG_TIME, "30s", 5, 3600,
-     "silence of the hub after which the connection is made anew"},
+     "how long a new connection may stay without an answer before another is made"},
     {"sync.window", CONFIG_INT, "4", 1, 16, "batches on their way to the hub at most"},
     SHARED_ITEMS,
 };
