@@ -37,7 +37,9 @@ part() {
         text) driver text --all 1 ;;
         clock) driver clock --jumps "$(many 200)" ;;
         alerts) driver alerts ;;
-        hostile) for i in $(seq "$(many 5)"); do driver hostile --flood 4000 --seed $((SEED + i)) || return 1; done ;;
+        hostile)
+            for i in $(seq "$(many 20)"); do driver hostile --revokes 0 --flood 4000 --seed $((SEED + i)) || return 1; done
+            driver hostile --cases 0 --revokes "$(many 100)" --floods "$(many 50)" --abreast 4 ;;
         line) driver line --lines "$(many 50)" --tampered "$(many 50)" --dead 50 --abreast 4 ;;
         wire) driver wire --seeds "$(many 50)" --abreast 6 --paces 5 --partitions "$(many 20)" --silence 15 --gone 1 ;;
         herd) driver herd --cafes 10000 --records 1000000 ;;

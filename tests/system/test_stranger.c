@@ -17,6 +17,7 @@
 
 #include "daemon/sync/join.h"
 #include "daemon/sync/socket.h"
+#include "tests/bench/records.h"
 #include "tests/system/program.h"
 
 struct scene {
@@ -59,11 +60,22 @@ connect_with(struct scene *s, const struct key_pair *pair)
     return socket;
 }
 
-/* Says Hello as `site`; waits for the line at most a second. */
+/* Waits for the line at most a second. */
+static bool
+say(void *socket, const Knockbox__Wire *message)
+{
+    static uint8_t scratch[WIRE_MOST];
+    for (int i = 0; i < 50; i++) {
+        if (socket_send(socket, NULL, message, scratch))
+            return true;
+        usleep(20000);
+    }
+    return false;
+}
+
 static bool
 say_hello(void *socket, const char *site, uint32_t version)
 {
-    static uint8_t scratch[WIRE_MOST];
     Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
     Knockbox__Hello hello = KNOCKBOX__HELLO__INIT;
     hello.has_version = hello.has_now_ms = true;
@@ -72,12 +84,7 @@ say_hello(void *socket, const char *site, uint32_t version)
     hello.now_ms = 1772496000000;
     message.what_case = KNOCKBOX__WIRE__WHAT_HELLO;
     message.hello = &hello;
-    for (int i = 0; i < 50; i++) {
-        if (socket_send(socket, NULL, &message, scratch))
-            return true;
-        usleep(20000);
-    }
-    return false;
+    return say(socket, &message);
 }
 
 /* The kind of the next message; 0: none within a second. `text` of a refusal is kept. */
@@ -178,6 +185,194 @@ Test(peer, speaks_for_its_own_site_only, .timeout = 60)
     cr_assert(say_hello(socket, "quayside", 1)); /* the truth is heard on the same line */
     cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_WELCOME));
     zmq_close(socket);
+    end(&s);
+}
+
+/* ---------------------------------------------------------------- for another site */
+
+/* What quayside has learnt about harbour: its key, and how far its log goes. */
+struct other {
+    uint8_t key[KEY_SIZE];
+    struct log_mark log;
+};
+
+static void
+learn(struct scene *s, struct other *out)
+{
+    static uint8_t bytes[WIRE_MOST];
+    char path[PLACE * 3], harbour[PLACE * 2];
+    struct arena arena;
+    struct key_file key;
+    const Knockbox__Wire *message = NULL;
+    snprintf(harbour, sizeof harbour, "%s/harbour", s->place);
+    join_cafe(s->hub, harbour, "harbour");
+    struct daemon c = start_daemon("knockbox-cafe", harbour);
+    cr_assert(run_program("knockbox", "log", "note", "text=ours", "--at", harbour, NULL).status ==
+              0);
+    wait_for_answer(s->hub, "export", "ours");
+    cr_expect(eq(int, end_daemon(&c), 0));
+    snprintf(path, sizeof path, "%s/cafe.key", harbour);
+    cr_assert(key_file_read(path, &key, NULL) == ERR_OK);
+    memcpy(out->key, key.own.public_key, KEY_SIZE);
+    void *socket = connect_with(s, &key.own);
+    cr_assert(say_hello(socket, "harbour", 1));
+    int n = zmq_recv(socket, bytes, sizeof bytes, 0);
+    cr_assert(arena_init(&arena, ARENA_FRAME, NULL) == ERR_OK);
+    cr_assert(n > 0 && wire_unpack(bytes, (size_t)n, &arena, &message, NULL) == ERR_OK);
+    cr_assert(message->what_case == KNOCKBOX__WIRE__WHAT_WELCOME && message->welcome->n_marks == 1);
+    wire_place(message->welcome->marks[0], &out->log);
+    arena_done(&arena);
+    zmq_close(socket);
+}
+
+/* Each says a message that means harbour, on quayside's line. */
+static void
+say_its_name(void *socket, const struct other *other)
+{
+    (void)other;
+    cr_assert(say_hello(socket, "harbour", 1));
+}
+
+static void
+say_its_marks(void *socket, const struct other *other)
+{
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Hello hello = KNOCKBOX__HELLO__INIT;
+    Knockbox__Branch branch = KNOCKBOX__BRANCH__INIT, *branches[] = {&branch};
+    Knockbox__Mark mark, *marks[] = {&mark};
+    wire_mark(&other->log, &mark);
+    branch.has_epoch = branch.has_mark = branch.has_seq = branch.has_into = true;
+    branch.epoch = other->log.epoch;
+    branch.mark = (ProtobufCBinaryData){MARK_SIZE, (uint8_t *)other->log.mark};
+    branch.seq = 1;
+    branch.into = other->log.epoch + 1;
+    hello.has_version = hello.has_now_ms = true;
+    hello.version = 1;
+    hello.site = (char *)"quayside";
+    hello.now_ms = 1772496000000;
+    hello.n_marks = hello.n_branches = 1;
+    hello.marks = marks;
+    hello.branches = branches;
+    hello.down = &mark;
+    message.what_case = KNOCKBOX__WIRE__WHAT_HELLO;
+    message.hello = &hello;
+    cr_assert(say(socket, &message));
+}
+
+static void
+say_its_records(void *socket, const struct other *other)
+{
+    uint8_t bytes[1024], id[16];
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Batch batch = KNOCKBOX__BATCH__INIT;
+    ProtobufCBinaryData record = {.data = bytes};
+    record.len = bench_record_bytes("harbour", other->log.epoch, other->log.mark,
+                                    other->log.seq + 1, bytes, sizeof bytes, id);
+    batch.has_epoch = batch.has_mark = batch.has_first = batch.has_prev = true;
+    batch.epoch = other->log.epoch;
+    batch.mark = (ProtobufCBinaryData){MARK_SIZE, (uint8_t *)other->log.mark};
+    batch.first = other->log.seq + 1;
+    batch.prev = (ProtobufCBinaryData){HASH_SIZE, (uint8_t *)other->log.hash};
+    batch.n_records = 1;
+    batch.records = &record;
+    message.what_case = KNOCKBOX__WIRE__WHAT_BATCH;
+    message.batch = &batch;
+    cr_assert(say(socket, &message));
+}
+
+static void
+fetch_its_records(void *socket, const struct other *other)
+{
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Fetch fetch = KNOCKBOX__FETCH__INIT;
+    fetch.has_epoch = fetch.has_mark = fetch.has_first = true;
+    fetch.epoch = other->log.epoch;
+    fetch.mark = (ProtobufCBinaryData){MARK_SIZE, (uint8_t *)other->log.mark};
+    fetch.first = 1;
+    message.what_case = KNOCKBOX__WIRE__WHAT_FETCH;
+    message.fetch = &fetch;
+    cr_assert(say(socket, &message));
+}
+
+static void
+take_its_place(void *socket, const struct other *other)
+{
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__DownAck ack = KNOCKBOX__DOWN_ACK__INIT;
+    Knockbox__Mark mark;
+    wire_mark(&other->log, &mark);
+    ack.upto = ack.fork = &mark;
+    message.what_case = KNOCKBOX__WIRE__WHAT_DOWN_ACK;
+    message.down_ack = &ack;
+    cr_assert(say(socket, &message));
+}
+
+static void
+renew_to_its_key(void *socket, const struct other *other)
+{
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Renew renew = KNOCKBOX__RENEW__INIT;
+    renew.has_key = true;
+    renew.key = (ProtobufCBinaryData){KEY_SIZE, (uint8_t *)other->key};
+    message.what_case = KNOCKBOX__WIRE__WHAT_RENEW;
+    message.renew = &renew;
+    cr_assert(say(socket, &message));
+}
+
+static void
+join_with_its_key(void *socket, const struct other *other)
+{
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Join join = KNOCKBOX__JOIN__INIT;
+    join.has_version = join.has_key = true;
+    join.version = 1;
+    join.key = (ProtobufCBinaryData){KEY_SIZE, (uint8_t *)other->key};
+    message.what_case = KNOCKBOX__WIRE__WHAT_JOIN;
+    message.join = &join;
+    cr_assert(say(socket, &message));
+}
+
+/* Beat names nobody and Request is not for machines: a_machine_asks_no_requests. */
+static const struct {
+    const char *what;
+    void (*say)(void *socket, const struct other *other);
+    int answer; /* 0: none */
+} for_another[] = {
+    {"Hello with its name", say_its_name, KNOCKBOX__WIRE__WHAT_REFUSE},
+    {"Hello with its marks", say_its_marks, KNOCKBOX__WIRE__WHAT_WELCOME},
+    {"Batch of its records", say_its_records, KNOCKBOX__WIRE__WHAT_REFUSE},
+    {"Fetch of its records", fetch_its_records, 0},
+    {"DownAck with its marks", take_its_place, 0},
+    {"Renew to its key", renew_to_its_key, KNOCKBOX__WIRE__WHAT_RENEWED},
+    {"Join with its key", join_with_its_key, KNOCKBOX__WIRE__WHAT_REFUSE},
+};
+
+/* Nothing of it is taken, given or changed, and the log names who tried. */
+Test(peer, says_nothing_for_another_site_in_any_message, .timeout = 90)
+{
+    struct scene s;
+    struct other other;
+    char text[600];
+    begin(&s);
+    learn(&s, &other);
+    struct said before = run_program("knockbox", "export", "--at", s.hub, NULL);
+    struct said keys = run_program("knockbox-hub", "keys", s.hub, NULL);
+    for (size_t i = 0; i < sizeof for_another / sizeof for_another[0]; i++) {
+        void *socket = connect_with(&s, &s.key.own);
+        cr_assert(say_hello(socket, "quayside", 1));
+        cr_expect(eq(int, next_kind(socket, text), KNOCKBOX__WIRE__WHAT_WELCOME));
+        for_another[i].say(socket, &other);
+        int kind = next_kind(socket, text);
+        cr_expect(kind == for_another[i].answer, "%s: %d %s", for_another[i].what, kind, text);
+        zmq_close(socket);
+    }
+    struct said after = run_program("knockbox", "export", "--at", s.hub, NULL);
+    cr_expect(eq(str, after.out, before.out));
+    after = run_program("knockbox-hub", "keys", s.hub, NULL);
+    cr_expect(eq(str, after.out, keys.out));
+    wait_for_log(&s.h, "this key belongs to site quayside, not to harbour");
+    wait_for_log(&s.h, "a batch of quayside is refused");
+    wait_for_log(&s.h, "quayside gets no records back");
     end(&s);
 }
 
