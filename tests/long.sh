@@ -27,7 +27,8 @@ driver() { # name, counts
 part() {
     case $1 in
         kill) driver kill --kills "$(many 1000)" --more "$(many 300)" ;;
-        power) driver power --states "$(many 3000)" --failed 300 --pairs "$(many 100)" --rounds "$(many 300)" --keys "$(many 1000)" ;;
+        power) driver power --states "$(many 3000)" --failed 300 --pairs "$(many 100)" --rounds "$(many 300)" --keys "$(many 1000)" \
+            --joins "$(many 1000)" ;;
         full) driver full --synckb 160 --fills "$(many 300)" ;;
         slow) driver slow --notes "$(many 20)" ;;
         sweep) driver sweep --all 1 --alloc 1 ;;

@@ -143,7 +143,7 @@ def rubbish(a, t):
 
 
 def init(a, t):
-    """`init` and `join`: whole, or not there and made by the next try; never half a key."""
+    """`init`: whole, or not there and made by the next try; never half a key."""
     with kit.Town(a) as town:
         place = town.path('disk')
         os.mkdir(place)
@@ -158,6 +158,52 @@ def init(a, t):
             return kit.whole(town, 'knockbox-hub', hub, [])
         for model in MODELS:
             each_state(t, recording, a.states // 4, kit.randomly(a.seed, 'init', model), model, judge, 'init')
+
+
+def join(a, t):
+    """A café joins, and the power goes: of both machines, or of its own. The next `join` makes it, with the same code
+    or, when that was used, with another; never half a key. It waits a lot for a hub that stays silent: 8 at once."""
+    with concurrent.futures.ThreadPoolExecutor(8) as pool:
+        for job in [pool.submit(join_in_town, a, t, i) for i in range(8)]:
+            job.result()
+
+
+def join_in_town(a, t, number):
+    model, steady = MODELS[number % 2 * 2], (None, 'hub')[number // 2 % 2]
+    with kit.Town(a) as town:
+        os.mkdir(town.path('disk'))
+        hub = town.fixed_hub('disk/hub')
+        recording = disk.Recording(town, town.path('disk'))
+        h = town.start('knockbox-hub', hub, env=recording.env())
+        code = town.must('knockbox-hub', 'enrol', hub, 'quayside').strip()
+        first = len(disk.load(recording.log))
+        town.must('knockbox-cafe', 'join', town.path('disk', 'quayside'), code, env=recording.env())
+        h.end()
+        rng = kit.randomly(a.seed, 'join', number)
+        for place, folder, _ in recording.states(a.joins // 8, rng, model, first, steady):
+            wrong = join_again(town, os.path.join(folder, 'hub'), os.path.join(folder, 'quayside'), code)
+            t.check(not wrong, 'join, %s, %s stays up, cut after change %d: %s' % (model, steady, place, wrong))
+            shutil.rmtree(folder)
+
+
+def join_again(town, hub, cafe, code):
+    def joined(code):
+        status, _, err = town.run('knockbox-cafe', 'join', cafe, code)
+        return '' if status == 0 or 'has a café already' in err else err
+    h = town.start('knockbox-hub', hub)
+    c = None
+    try:
+        words = joined(code) and joined(town.must('knockbox-hub', 'enrol', hub, 'quayside').strip())
+        if words:
+            return ['join again: %s' % words]
+        c = town.start('knockbox-cafe', cafe)
+        status, said = town.note(cafe, 'after the cut')
+        came = kit.until(lambda: 'after the cut' in [x.get('text') for x in town.export(hub)])
+        return [] if status == 0 and came else ['%s, locked out: %s' % (status, c.said()[-200:])]
+    finally:
+        for d in (c, h):
+            if d:
+                d.kill()
 
 
 def enrol_and_revoke(a, t):
@@ -333,7 +379,7 @@ def upgrade(a, t):
                     return ['%d records of %d, %s report' % (len(got[0]), len(want[0]), 'same' if got[1] == want[1] else 'another')]
                 return kit.whole(town, program, folder, want[0], site)
             for m in MODELS:
-                each_state(t, recording, a.states // 8, kit.randomly(a.seed, what, m), m, judge, what)
+                each_state(t, recording, a.states // 16, kit.randomly(a.seed, what, m), m, judge, what)
 
 
 def filled_hub(town, n):
@@ -443,6 +489,6 @@ def rescue(a, t):
 
 
 if __name__ == '__main__':
-    arguments = kit.arguments(__doc__, states=100, failed=2, pairs=21, rounds=20, keys=12)
-    kit.run_parts(arguments, [hub, cycle, deaf_disk, failed_sync, rubbish, init, enrol_and_revoke, renew_cafe, renew_desk, sync, backup, restore, rescue,
+    arguments = kit.arguments(__doc__, states=100, failed=2, pairs=21, rounds=10, keys=6, joins=8)
+    kit.run_parts(arguments, [hub, cycle, deaf_disk, failed_sync, rubbish, init, join, enrol_and_revoke, renew_cafe, renew_desk, sync, backup, restore, rescue,
                              upgrade], kit.Tally())
