@@ -268,7 +268,7 @@ hub(const char *work, uint64_t events)
     enum {
         MORE = 200
     };
-    double times[MORE];
+    double times[MORE], cpu[MORE];
     for (unsigned i = 0; i < MORE; i++) {
         struct bench_record r;
         struct stored stored;
@@ -278,10 +278,13 @@ hub(const char *work, uint64_t events)
         must(store_append(txn, "kitchen", &r.record, &stored, &why), "append");
         must(store_commit(&txn, &why), "commit");
         start = bench_now();
+        used = bench_cpu();
         must(ledger_catch_up(ledger, &why), "catch up");
         times[i] = (bench_now() - start) * 1e6;
+        cpu[i] = (bench_cpu() - used) * 1e6;
     }
     bench_print("product.fold_one.p50", bench_part(times, MORE, 0.5), "us");
+    bench_print("product.fold_one.p50", bench_part(cpu, MORE, 0.5), "us of processor");
     ledger_close(ledger);
     store_close(store);
 }
