@@ -2,6 +2,7 @@
 #include "daemon/ledger/catalogue.h"
 
 #include <inttypes.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -82,64 +83,57 @@ or_empty(const char *text)
     return text != NULL ? text : "";
 }
 
+/* Kinds whose key is one text of their body, and where that is. */
+static const struct {
+    Knockbox__Record__BodyCase kind;
+    size_t at;
+} plain_keys[] = {
+#define KEY(KIND, message, field)                                           \
+    {                                                                       \
+        KNOCKBOX__RECORD__BODY_##KIND, offsetof(Knockbox__##message, field) \
+    }
+    KEY(SITE_, Site, code),
+    KEY(COFFEE, Coffee, code),
+    KEY(PRODUCT, Product, code),
+    KEY(RECIPE, Recipe, code),
+    KEY(ITEM, Item, code),
+    KEY(STREAM, Stream, code),
+    KEY(PLACE, Place, code),
+    KEY(VESSEL, Vessel, code),
+    KEY(STATION, Station, code),
+    KEY(ROUTE, Route, code),
+    KEY(RUN, Run, code),
+    KEY(STAFF, Staff, code),
+    KEY(FACTORS, Factors, edition),
+    KEY(PERIOD_CLOSE, PeriodClose, month),
+    KEY(RECALL, Recall, code),
+    KEY(SETTLE, Settle, discrepancy),
+#undef KEY
+};
+
+static bool
+make_plain_key(const Knockbox__Record *r, char key[KEY_MAX])
+{
+    for (size_t i = 0; i < sizeof plain_keys / sizeof plain_keys[0]; i++) {
+        if (plain_keys[i].kind != r->body_case)
+            continue;
+        const char *body = (const char *)record_body(r);
+        const char *text = *(char *const *)(const void *)(body + plain_keys[i].at);
+        (void)snprintf(key, KEY_MAX, "%s", or_empty(text));
+        return true;
+    }
+    return false;
+}
+
 /* The key of report-rules part 2. false: a kind that is not kept here. */
 static bool
 make_key(const Knockbox__Record *r, char key[KEY_MAX])
 {
     char day[DAY_TEXT];
-    const char *code = NULL;
     switch (r->body_case) {
-    case KNOCKBOX__RECORD__BODY_SITE_:
-        code = r->site_->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_COFFEE:
-        code = r->coffee->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_PRODUCT:
-        code = r->product->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_RECIPE:
-        code = r->recipe->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_ITEM:
-        code = r->item->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_STREAM:
-        code = r->stream->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_PLACE:
-        code = r->place->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_VESSEL:
-        code = r->vessel->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_STATION:
-        code = r->station->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_ROUTE:
-        code = r->route->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_RUN:
-        code = r->run->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_STAFF:
-        code = r->staff->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_FACTORS:
-        code = r->factors->edition;
-        break;
     case KNOCKBOX__RECORD__BODY_BASIS:
-        code = "";
-        break;
-    case KNOCKBOX__RECORD__BODY_PERIOD_CLOSE:
-        code = r->period_close->month;
-        break;
-    case KNOCKBOX__RECORD__BODY_RECALL:
-        code = r->recall->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_SETTLE:
-        code = r->settle->discrepancy;
-        break;
+        key[0] = '\0';
+        return true;
     case KNOCKBOX__RECORD__BODY_PRICE:
         (void)snprintf(key, KEY_MAX, "%s|%" PRId64 "|%s", or_empty(r->price->product),
                        r->price->bottle_ml, or_empty(r->price->currency));
@@ -157,10 +151,8 @@ make_key(const Knockbox__Record *r, char key[KEY_MAX])
                        r->restate->number);
         return true;
     default:
-        return false;
+        return make_plain_key(r, key);
     }
-    (void)snprintf(key, KEY_MAX, "%s", or_empty(code));
-    return true;
 }
 
 static struct shelf *

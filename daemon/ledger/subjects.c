@@ -2,6 +2,7 @@
 #include "daemon/ledger/subjects.h"
 
 #include <inttypes.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <string.h>
 #include "daemon/record/record.h"
@@ -58,12 +59,6 @@ give_by_day(struct visiting *v, enum subject_class class, const char *name)
         give(v, class, subject_on_day(v->day, name, code));
 }
 
-static void
-give_day(struct visiting *v)
-{
-    give_by_day(v, SUBJECT_DAY, v->record->site);
-}
-
 /* All parts stand under their number; the first of each, which is short, in the list of plans. */
 static void
 plan_subjects(struct visiting *v)
@@ -83,17 +78,15 @@ give_each(struct visiting *v, enum subject_class class, char *const *codes, size
 }
 
 static void
-close_subjects(struct visiting *v)
+handover_subjects(struct visiting *v)
 {
-    give_day(v);
-    give(v, SUBJECT_WASTE, v->record->site);
+    give_each(v, SUBJECT_TUB, v->record->handover->tubs, v->record->handover->n_tubs);
 }
 
 static void
-tub_subjects(struct visiting *v)
+thaw_subjects(struct visiting *v)
 {
-    give(v, SUBJECT_TUB, v->record->tub->tub);
-    give_day(v);
+    give_each(v, SUBJECT_TUB, v->record->thaw->tubs, v->record->thaw->n_tubs);
 }
 
 static void
@@ -102,6 +95,14 @@ receive_subjects(struct visiting *v)
     const Knockbox__Receive *r = v->record->receive;
     for (size_t i = 0; i < r->n_tubs; i++)
         give(v, SUBJECT_TUB, r->tubs[i]->tub);
+}
+
+static void
+supply_subjects(struct visiting *v)
+{
+    give(v, SUBJECT_SUPPLY, v->record->supply->lot);
+    if (v->record->supply->purchase != NULL)
+        give(v, SUBJECT_DEMAND, "purchases");
 }
 
 static void
@@ -149,13 +150,6 @@ stocktake_subjects(struct visiting *v)
 }
 
 static void
-batch_and_waste(struct visiting *v, const char *batch)
-{
-    give(v, SUBJECT_BATCH, batch);
-    give(v, SUBJECT_WASTE, v->record->site);
-}
-
-static void
 sale_subjects(struct visiting *v)
 {
     const Knockbox__Sale *sale = v->record->sale;
@@ -168,97 +162,104 @@ sale_subjects(struct visiting *v)
     }
 }
 
-enum err
-subjects_visit(const Knockbox__Record *r, int32_t day, subject_visit *visit, void *owner)
+/* What a kind belongs to: a text of its body (at `at`), its site, or a list of the hub; `more` for
+ * what needs a look. Of each kind the first row is the one that its records count under (R8). */
+enum from {
+    FROM_BODY,
+    FROM_BODY_BY_DAY,
+    FROM_SITE,
+    FROM_SITE_BY_DAY,
+    FROM_HUB
+};
+
+static const struct rule {
+    Knockbox__Record__BodyCase kind;
+    enum subject_class class;
+    enum from from;
+    size_t at;
+    const char *list;
+    void (*more)(struct visiting *v);
+} rules[] = {
+#define KIND(name) KNOCKBOX__RECORD__BODY_##name
+#define AT(message, field) FROM_BODY, offsetof(Knockbox__##message, field), NULL, NULL
+#define AT_BY_DAY(message, field) FROM_BODY_BY_DAY, offsetof(Knockbox__##message, field), NULL, NULL
+#define SITE FROM_SITE, 0, NULL, NULL
+#define SITE_BY_DAY FROM_SITE_BY_DAY, 0, NULL, NULL
+#define LIST(list) SUBJECT_DEMAND, FROM_HUB, 0, list, NULL
+#define MORE(more) SUBJECT_DEMAND, FROM_HUB, 0, NULL, more
+    {KIND(CLOSE), SUBJECT_DAY, SITE_BY_DAY},
+    {KIND(CLOSE), SUBJECT_WASTE, SITE},
+    {KIND(TUB), SUBJECT_TUB, AT(Tub, tub)},
+    {KIND(TUB), SUBJECT_DAY, SITE_BY_DAY},
+    {KIND(READING), SUBJECT_PLACE, AT_BY_DAY(Reading, place)},
+    {KIND(SALE), MORE(sale_subjects)},
+    {KIND(SHIFT), SUBJECT_TUB, AT(Shift, tub)},
+    {KIND(DISCARD), MORE(discard_subjects)},
+    {KIND(STOCKTAKE), MORE(stocktake_subjects)},
+    {KIND(HANDOVER), MORE(handover_subjects)},
+    {KIND(RECEIVE), MORE(receive_subjects)},
+    {KIND(SUPPLY), MORE(supply_subjects)},
+    {KIND(THAW), MORE(thaw_subjects)},
+    {KIND(MIX), MORE(mix_subjects)},
+    {KIND(STRAIN), SUBJECT_BATCH, AT(Strain, batch)},
+    {KIND(STRAIN), SUBJECT_WASTE, SITE},
+    {KIND(MEASURE), SUBJECT_BATCH, AT(Measure, batch)},
+    {KIND(MEASURE), SUBJECT_LOT, AT(Measure, lot)},
+    {KIND(BOTTLE), SUBJECT_BATCH, AT(Bottle, batch)},
+    {KIND(BOTTLE), SUBJECT_LOT, AT(Bottle, lot)},
+    {KIND(RELEASE), SUBJECT_LOT, AT(Release, lot)},
+    {KIND(DISPATCH), SUBJECT_LOT, AT(Dispatch, lot)},
+    {KIND(ACCEPT), SUBJECT_LOT, AT(Accept, lot)},
+    {KIND(RESIDUE), SUBJECT_BATCH, AT(Residue, batch)},
+    {KIND(RESIDUE), SUBJECT_WASTE, SITE},
+    {KIND(COLLECTION), SUBJECT_WASTE, SITE},
+    {KIND(ORDER), LIST("orders")},
+    {KIND(NOTE), LIST("notes")},
+    {KIND(PURCHASE), LIST("purchases")},
+    {KIND(PLAN), MORE(plan_subjects)},
+    {KIND(PICKUP), LIST("pickups")},
+    {KIND(PERIOD_CLOSE), LIST("closings")},
+    {KIND(RESTATE), LIST("closings")},
+#undef AT
+#undef AT_BY_DAY
+#undef SITE
+#undef SITE_BY_DAY
+#undef LIST
+#undef MORE
+};
+
+/* A text field of a record's body; NULL: not there. All bodies are pointers in one union. */
+static const char *
+body_text(const Knockbox__Record *record, size_t at)
 {
-    struct visiting v = {r, day, visit, owner, ERR_OK};
-    switch (r->body_case) {
-    case KNOCKBOX__RECORD__BODY_CLOSE:
-        close_subjects(&v);
-        break;
-    case KNOCKBOX__RECORD__BODY_TUB:
-        tub_subjects(&v);
-        break;
-    case KNOCKBOX__RECORD__BODY_READING:
-        give_by_day(&v, SUBJECT_PLACE, r->reading->place);
-        break;
-    case KNOCKBOX__RECORD__BODY_SHIFT:
-        give(&v, SUBJECT_TUB, r->shift->tub);
-        break;
-    case KNOCKBOX__RECORD__BODY_DISCARD:
-        discard_subjects(&v);
-        break;
-    case KNOCKBOX__RECORD__BODY_STOCKTAKE:
-        stocktake_subjects(&v);
-        break;
-    case KNOCKBOX__RECORD__BODY_HANDOVER:
-        give_each(&v, SUBJECT_TUB, r->handover->tubs, r->handover->n_tubs);
-        break;
-    case KNOCKBOX__RECORD__BODY_RECEIVE:
-        receive_subjects(&v);
-        break;
-    case KNOCKBOX__RECORD__BODY_SUPPLY:
-        give(&v, SUBJECT_SUPPLY, r->supply->lot);
-        if (r->supply->purchase != NULL)
-            give(&v, SUBJECT_DEMAND, "purchases");
-        break;
-    case KNOCKBOX__RECORD__BODY_THAW:
-        give_each(&v, SUBJECT_TUB, r->thaw->tubs, r->thaw->n_tubs);
-        break;
-    case KNOCKBOX__RECORD__BODY_MIX:
-        mix_subjects(&v);
-        break;
-    case KNOCKBOX__RECORD__BODY_STRAIN:
-        batch_and_waste(&v, r->strain->batch);
-        break;
-    case KNOCKBOX__RECORD__BODY_MEASURE:
-        give(&v, SUBJECT_BATCH, r->measure->batch);
-        give(&v, SUBJECT_LOT, r->measure->lot);
-        break;
-    case KNOCKBOX__RECORD__BODY_BOTTLE:
-        give(&v, SUBJECT_BATCH, r->bottle->batch);
-        give(&v, SUBJECT_LOT, r->bottle->lot);
-        break;
-    case KNOCKBOX__RECORD__BODY_RELEASE:
-        give(&v, SUBJECT_LOT, r->release->lot);
-        break;
-    case KNOCKBOX__RECORD__BODY_DISPATCH:
-        give(&v, SUBJECT_LOT, r->dispatch->lot);
-        break;
-    case KNOCKBOX__RECORD__BODY_ACCEPT:
-        give(&v, SUBJECT_LOT, r->accept->lot);
-        break;
-    case KNOCKBOX__RECORD__BODY_SALE:
-        sale_subjects(&v);
-        break;
-    case KNOCKBOX__RECORD__BODY_RESIDUE:
-        batch_and_waste(&v, r->residue->batch);
-        break;
-    case KNOCKBOX__RECORD__BODY_COLLECTION:
-        give(&v, SUBJECT_WASTE, r->site);
-        break;
-    case KNOCKBOX__RECORD__BODY_ORDER:
-        give(&v, SUBJECT_DEMAND, "orders");
-        break;
-    case KNOCKBOX__RECORD__BODY_NOTE:
-        give(&v, SUBJECT_DEMAND, "notes");
-        break;
-    case KNOCKBOX__RECORD__BODY_PURCHASE:
-        give(&v, SUBJECT_DEMAND, "purchases");
-        break;
-    case KNOCKBOX__RECORD__BODY_PLAN:
-        plan_subjects(&v);
-        break;
-    case KNOCKBOX__RECORD__BODY_PICKUP:
-        give(&v, SUBJECT_DEMAND, "pickups");
-        break;
-    case KNOCKBOX__RECORD__BODY_PERIOD_CLOSE:
-    case KNOCKBOX__RECORD__BODY_RESTATE:
-        give(&v, SUBJECT_DEMAND, "closings");
-        break;
-    default:
-        break;
+    const char *body = (const char *)record->close;
+    return *(char *const *)(const void *)(body + at);
+}
+
+static void
+follow(struct visiting *v, const struct rule *rule)
+{
+    if (rule->more != NULL) {
+        rule->more(v);
+        return;
     }
+    bool of_body = rule->from == FROM_BODY || rule->from == FROM_BODY_BY_DAY;
+    const char *name = of_body                  ? body_text(v->record, rule->at)
+                       : rule->from == FROM_HUB ? rule->list
+                                                : v->record->site;
+    if (rule->from == FROM_BODY_BY_DAY || rule->from == FROM_SITE_BY_DAY)
+        give_by_day(v, rule->class, name);
+    else
+        give(v, rule->class, name);
+}
+
+enum err
+subjects_visit(const Knockbox__Record *record, int32_t day, subject_visit *visit, void *owner)
+{
+    struct visiting v = {record, day, visit, owner, ERR_OK};
+    for (size_t i = 0; i < sizeof rules / sizeof rules[0]; i++)
+        if (rules[i].kind == record->body_case)
+            follow(&v, &rules[i]);
     return v.e;
 }
 
@@ -289,56 +290,54 @@ subject_is_first(const Knockbox__Record *record, int32_t day, enum subject_class
     return first.any && first.class == class && strcmp(first.code, code) == 0;
 }
 
+/* Kinds that people call by another text than their first subject; where that is missing, by the
+ * second one. */
+static const struct {
+    Knockbox__Record__BodyCase kind;
+    size_t at, second;
+} names[] = {
+#define AT(message, field) offsetof(Knockbox__##message, field)
+    {KIND(READING), AT(Reading, place), AT(Reading, place)},
+    {KIND(SALE), AT(Sale, lot), AT(Sale, product)},
+    {KIND(HANDOVER), AT(Handover, run), AT(Handover, run)},
+    {KIND(STOCKTAKE), AT(Stocktake, place), AT(Stocktake, place)},
+    {KIND(DISCARD), AT(Discard, code), AT(Discard, code)},
+    {KIND(COLLECTION), AT(Collection, stream), AT(Collection, stream)},
+    {KIND(RESIDUE), AT(Residue, batch), AT(Residue, stream)},
+    {KIND(ORDER), AT(Order, product), AT(Order, product)},
+    {KIND(NOTE), AT(Note, about), AT(Note, about)},
+#undef AT
+};
+
+/* false: by its first subject. */
+static bool
+find_name(const Knockbox__Record *record, const char **out_name)
+{
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        if (names[i].kind != record->body_case)
+            continue;
+        const char *name = body_text(record, names[i].at);
+        *out_name = name != NULL ? name : body_text(record, names[i].second);
+        return true;
+    }
+    return false;
+}
+
 const char *
 record_subject(const Knockbox__Record *r, char text[SUBJECT_CODE_MAX])
 {
     char day[DAY_TEXT];
     const char *found = NULL;
-    switch (r->body_case) {
-    case KNOCKBOX__RECORD__BODY_CLOSE:
-        found = day_print(r->close->day, day);
-        break;
-    case KNOCKBOX__RECORD__BODY_READING:
-        found = r->reading->place;
-        break;
-    case KNOCKBOX__RECORD__BODY_SALE:
-        found = r->sale->lot != NULL ? r->sale->lot : r->sale->product;
-        break;
-    case KNOCKBOX__RECORD__BODY_HANDOVER:
-        found = r->handover->run;
-        break;
-    case KNOCKBOX__RECORD__BODY_RECEIVE:
-        found = r->receive->run != NULL ? r->receive->run : r->receive->tubs[0]->tub;
-        break;
-    case KNOCKBOX__RECORD__BODY_THAW:
-        found = r->thaw->tubs[0];
-        break;
-    case KNOCKBOX__RECORD__BODY_STOCKTAKE:
-        found = r->stocktake->place;
-        break;
-    case KNOCKBOX__RECORD__BODY_DISCARD:
-        found = r->discard->code;
-        break;
-    case KNOCKBOX__RECORD__BODY_COLLECTION:
-        found = r->collection->stream;
-        break;
-    case KNOCKBOX__RECORD__BODY_RESIDUE:
-        found = r->residue->batch != NULL ? r->residue->batch : r->residue->stream;
-        break;
-    case KNOCKBOX__RECORD__BODY_ORDER:
-        found = r->order->product;
-        break;
-    case KNOCKBOX__RECORD__BODY_NOTE:
-        found = r->note->about;
-        break;
-    case KNOCKBOX__RECORD__BODY_CORRECT:
+    struct first first = {.any = false};
+    if (r->body_case == KIND(CORRECT))
         return r->correct->record.len == ID_SIZE ? id_print(r->correct->record.data, text) : "";
-    default: {
-        struct first first = {.any = false};
+    if (r->body_case == KIND(CLOSE)) {
+        found = day_print(r->close->day, day);
+    } else if (r->body_case == KIND(RECEIVE) && r->receive->run != NULL) {
+        found = r->receive->run;
+    } else if (!find_name(r, &found)) {
         (void)subjects_visit(r, 0, keep_first, &first);
-        (void)snprintf(text, SUBJECT_CODE_MAX, "%s", first.any ? first.code : r->site);
-        return text;
-    }
+        found = first.any ? first.code : NULL;
     }
     (void)snprintf(text, SUBJECT_CODE_MAX, "%s", found != NULL ? found : r->site);
     return text;
@@ -348,16 +347,15 @@ static const struct {
     Knockbox__Record__BodyCase kind;
     int classes;
 } touched[] = {
-    {KNOCKBOX__RECORD__BODY_SITE_, SUBJECTS_ALL},
-    {KNOCKBOX__RECORD__BODY_PLACE, 1 << SUBJECT_TUB | 1 << SUBJECT_PLACE | 1 << SUBJECT_COUNT},
-    {KNOCKBOX__RECORD__BODY_LIMITS, 1 << SUBJECT_TUB | 1 << SUBJECT_BATCH | 1 << SUBJECT_LOT},
-    {KNOCKBOX__RECORD__BODY_STREAM, 1 << SUBJECT_WASTE},
-    {KNOCKBOX__RECORD__BODY_ITEM, 1 << SUBJECT_SUPPLY | 1 << SUBJECT_BATCH | 1 << SUBJECT_LOT},
-    {KNOCKBOX__RECORD__BODY_RECIPE,
-     1 << SUBJECT_BATCH | 1 << SUBJECT_LOT | 1 << SUBJECT_SALE | 1 << SUBJECT_WASTE},
-    {KNOCKBOX__RECORD__BODY_PRODUCT, 1 << SUBJECT_BATCH | 1 << SUBJECT_LOT | 1 << SUBJECT_SALE},
-    {KNOCKBOX__RECORD__BODY_PRICE, 1 << SUBJECT_LOT | 1 << SUBJECT_SALE},
-    {KNOCKBOX__RECORD__BODY_RECALL, 1 << SUBJECT_BATCH | 1 << SUBJECT_LOT | 1 << SUBJECT_SALE},
+    {KIND(SITE_), SUBJECTS_ALL},
+    {KIND(PLACE), 1 << SUBJECT_TUB | 1 << SUBJECT_PLACE | 1 << SUBJECT_COUNT},
+    {KIND(LIMITS), 1 << SUBJECT_TUB | 1 << SUBJECT_BATCH | 1 << SUBJECT_LOT},
+    {KIND(STREAM), 1 << SUBJECT_WASTE},
+    {KIND(ITEM), 1 << SUBJECT_SUPPLY | 1 << SUBJECT_BATCH | 1 << SUBJECT_LOT},
+    {KIND(RECIPE), 1 << SUBJECT_BATCH | 1 << SUBJECT_LOT | 1 << SUBJECT_SALE | 1 << SUBJECT_WASTE},
+    {KIND(PRODUCT), 1 << SUBJECT_BATCH | 1 << SUBJECT_LOT | 1 << SUBJECT_SALE},
+    {KIND(PRICE), 1 << SUBJECT_LOT | 1 << SUBJECT_SALE},
+    {KIND(RECALL), 1 << SUBJECT_BATCH | 1 << SUBJECT_LOT | 1 << SUBJECT_SALE},
 };
 
 int
