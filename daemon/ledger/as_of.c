@@ -8,6 +8,7 @@
 #include <string.h>
 #include "daemon/ledger/behind.h"
 #include "daemon/ledger/kept.h"
+#include "daemon/ledger/span_lines.h"
 #include "proto/when.h"
 
 /* ---- the overlay */
@@ -545,6 +546,14 @@ ledger_books(struct ledger *ledger, int64_t held_most_ms, struct books **out_boo
 
 /* ---- what is behind the books */
 
+/* All that is held, of whole months, and nobody asks which records. */
+static bool
+needs_no_fold(const struct behind *behind)
+{
+    return behind->span != NULL && behind->told == NULL && behind->classes == BEHIND_ALL &&
+           behind->held_most_ms == INT64_MAX && span_is_of_months(behind->span);
+}
+
 enum err
 ledger_behind(struct ledger *ledger, const struct behind *behind, struct books **out_books,
               struct catalogue **out_catalogue, struct err_text *why)
@@ -555,7 +564,9 @@ ledger_behind(struct ledger *ledger, const struct behind *behind, struct books *
     if (e != ERR_OK)
         return e;
     now.span = behind->span;
-    if (behind->held_most_ms >= ledger->held_last)
+    if (needs_no_fold(behind))
+        e = span_lines(&now, behind->span, &books, why);
+    else if (behind->held_most_ms >= ledger->held_last)
         e = fold_view(&now, store_site(ledger->store), behind, &books, why);
     else
         e = fold_as_of(ledger, &now, behind, &books, why);

@@ -4,7 +4,8 @@
  * folds run again over the same view (K(T), corrections applied), into memory, and each posting is
  * told with the fact that it came from. So the answer adds up to the books by construction, also
  * of a closed month and after late records and corrections. It costs a fold of all that is asked
- * for: seconds for a million records.
+ * for: seconds for a million records. Only books of a span of whole months are read from the lines
+ * by month (span_lines.h).
  */
 #ifndef DAEMON_LEDGER_BEHIND_H
 #define DAEMON_LEDGER_BEHIND_H

@@ -4,8 +4,10 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/ledger/behind.h"
 #include "daemon/report/report_month.h"
 #include "proto/when.h"
+#include "tests/ledger/random.h"
 #include "tests/report/month.h"
 #include "tests/report/randoms.h"
 #include "tests/report/town.h"
@@ -187,6 +189,54 @@ Test(span, a_span_of_one_open_month_is_that_month_byte_for_byte)
             free(b);
             json_decref(month);
             json_decref(same);
+        }
+        play_free(play);
+    }
+}
+
+static enum err
+hear(void *owner, const struct outcome_told *told)
+{
+    (void)owner;
+    (void)told;
+    return ERR_OK;
+}
+
+/* The lines of the books of a span; while somebody listens they are folded. Yours. */
+static char *
+span_text(struct play *play, const struct span *span, bool folded)
+{
+    struct err_text why = {.s = ""};
+    struct books *books = NULL;
+    struct behind behind = {.held_most_ms = INT64_MAX,
+                            .span = span,
+                            .classes = BEHIND_ALL,
+                            .told = folded ? hear : NULL};
+    cr_assert(eq(int, ledger_behind(play_ledger(play), &behind, &books, NULL, &why), ERR_OK), "%s",
+              why.s);
+    char *text = play_text(books);
+    books_free(books);
+    return text;
+}
+
+/* Whole months are read from the lines by month, line for line what a fold gives. */
+Test(span, a_span_of_whole_months_has_the_books_of_a_fold_line_for_line)
+{
+    static const char *const rows[][2] = {
+        {"2026-02-01", "2026-02-28"}, {"2026-02-01", "2026-03-31"}, {"2026-03-01", "2026-04-30"},
+        {"2025-01-01", "2026-12-31"}, {"2026-03-01", "2026-03-31"}, {"2024-01-01", "2024-12-31"}};
+    for (uint64_t seed = 700; seed < 712; seed++) {
+        struct play *play =
+            seed % 2 == 0 ? random_months(seed, seed % 3 == 2) : play_new("kitchen");
+        if (seed % 2 != 0)
+            random_month(play, seed, 400);
+        play_put(play, 50);
+        for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+            struct span span = days(rows[i][0], rows[i][1]);
+            char *folded = span_text(play, &span, true), *read = span_text(play, &span, false);
+            cr_expect(eq(str, folded, read), "seed %d, %s", (int)seed, rows[i][0]);
+            free(folded);
+            free(read);
         }
         play_free(play);
     }
