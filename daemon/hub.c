@@ -188,6 +188,7 @@ open_hub(struct hub *hub, const char *dir, const struct config *config, const st
         .listen = config_text(config, "listen"),
         .zone = config_text(config, "site.zone"),
         .group = (unsigned)config_number(config, "sync.group"),
+        .share_pct = (unsigned)config_number(config, "people.share"),
         .pair = &key->own,
         .store = hub->box.store,
         .loop = hub->box.loop,

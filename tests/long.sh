@@ -1,6 +1,6 @@
 #!/bin/sh
 # long.sh: the trials of faults that take longer than a minute, for before a release.
-#   sh tests/long.sh [SEED] [PART...]     PART: kill power full slow sweep rot twice short text clock alerts hostile line wire herd truth steps lives looks
+#   sh tests/long.sh [SEED] [PART...]     PART: kill power full slow sweep rot twice short text fair clock alerts hostile line wire herd truth steps lives looks
 #                                         (all of them). SEED: of the day, unless given; printed.
 # Uses the release build in $BUILD/release (default ./build), made when it is not there. A failure is
 # seen again with the same seed and part. TIMES=10: ten times the counts below.
@@ -10,7 +10,7 @@ BUILD=${BUILD:-build}
 TIMES=${TIMES:-1}
 SEED=${1:-$(date +%Y%m%d)}
 [ $# -eq 0 ] || shift
-parts=${*:-kill power full slow sweep rot twice short text clock alerts hostile line wire herd truth steps lives looks}
+parts=${*:-kill power full slow sweep rot twice short text fair clock alerts hostile line wire herd truth steps lives looks}
 folder=$BUILD/release
 
 [ -d "$folder" ] || cmake -S . -B "$folder" -G Ninja -C tests/config/release.cmake >"$folder.configure.log" 2>&1
@@ -36,6 +36,7 @@ part() {
         twice) driver twice --rounds 100 ;;
         short) driver short --floods "$(many 50)" --seconds 2 --lives "$(many 50)" --steps 40 ;;
         text) driver text --all 1 ;;
+        fair) driver fair --notes 20000 --records "$(many 20)" ;;
         clock) driver clock --jumps "$(many 200)" ;;
         alerts) driver alerts ;;
         hostile)

@@ -7,6 +7,12 @@
         {"disk.low_mib", CONFIG_INT,                                                                \
          "512",          1,                                                                         \
          1048576,        "free room on the disk under which it is called low, in MiB"},             \
+        {"people.share",                                                                            \
+         CONFIG_INT,                                                                                \
+         "50",                                                                                      \
+         1,                                                                                         \
+         100,                                                                                       \
+         "percent of its time that one person may take who asks without end"},                      \
         {"local.socket",                                                                            \
          CONFIG_TEXT,                                                                               \
          "knockbox.sock",                                                                           \

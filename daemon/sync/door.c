@@ -18,6 +18,7 @@
 #include "daemon/base/diag.h"
 #include "daemon/base/folder.h"
 #include "daemon/record/kind.h"
+#include "daemon/sync/turn.h"
 #include "proto/codec.h"
 
 enum {
@@ -36,7 +37,8 @@ struct door_peer {
     struct door *door;
     int fd;
     uint32_t uid;
-    bool gone; /* closed; freed when nothing of ours is on the stack */
+    bool gone;   /* closed; freed when nothing of ours is on the stack */
+    bool paused; /* not its turn yet */
     struct door_caller caller;
     struct waiting *first, *last;
     size_t queued;
@@ -49,10 +51,18 @@ struct door_groups {
     size_t n;
 };
 
+struct user_turn {
+    uint32_t uid;
+    struct turn turn;
+};
+
 struct door {
     struct loop *loop;
     int fd;
-    int rest; /* timer */
+    int rest, turn; /* timers */
+    unsigned share_pct;
+    struct user_turn turns[DOOR_TURNS];
+    size_t n_turns;
     char path[PATH_SIZE];
     uint32_t self;
     struct door_handler handler;
@@ -231,6 +241,79 @@ refuse(struct door_peer *peer, uint32_t number, enum err code, const char *text)
 
 /* ---------------------------------------------------------------- requests */
 
+static uint64_t
+now_us(void)
+{
+    struct timespec t = {0};
+    (void)clock_gettime(CLOCK_MONOTONIC, &t);
+    return (uint64_t)t.tv_sec * 1000000 + (uint64_t)t.tv_nsec / 1000;
+}
+
+static bool
+is_trusted(const struct door *door, uint32_t uid)
+{
+    return uid == 0 || uid == door->self;
+}
+
+/* The user's share; of too many users the one that owes least is forgotten. */
+static struct turn *
+turn_of(struct door *door, uint32_t uid)
+{
+    struct user_turn *found = NULL;
+    for (size_t i = 0; i < door->n_turns; i++) {
+        struct user_turn *one = &door->turns[i];
+        if (one->uid == uid)
+            return &one->turn;
+        if (found == NULL || one->turn.left > found->turn.left)
+            found = one;
+    }
+    if (door->n_turns < DOOR_TURNS)
+        found = &door->turns[door->n_turns++];
+    found->uid = uid;
+    turn_init(&found->turn, now_us());
+    return &found->turn;
+}
+
+static bool
+has_turn(struct door_peer *peer)
+{
+    struct door *door = peer->door;
+    return is_trusted(door, peer->uid) ||
+           turn_wait_us(turn_of(door, peer->uid), door->share_pct, now_us()) == 0;
+}
+
+/* Called when it is time to look again. */
+static void
+let_ask(void *owner)
+{
+    struct door *door = owner;
+    for (size_t i = 0; i < door->n_peers; i++) {
+        if (door->peers[i]->paused && !door->peers[i]->gone)
+            loop_pause(door->loop, door->peers[i]->fd, false);
+        door->peers[i]->paused = false;
+    }
+}
+
+static void
+pause_peer(struct door_peer *peer)
+{
+    peer->paused = true;
+    loop_pause(peer->door->loop, peer->fd, true);
+    loop_timer_set(peer->door->turn, (uint64_t)DOOR_TURN_MS * 1000, true);
+}
+
+static void
+hand_on(struct door_peer *peer, const Knockbox__Request *request)
+{
+    struct door *door = peer->door;
+    uint64_t before = now_us();
+    peer->patience_ms = DOOR_PATIENCE_MS;
+    door->handler.request(door->handler.owner, &peer->caller, request, send_reply, peer);
+    uint64_t after = now_us();
+    if (!is_trusted(door, peer->uid))
+        turn_take(turn_of(door, peer->uid), door->share_pct, after - before, after);
+}
+
 static void
 take_frame(struct door_peer *peer, size_t len)
 {
@@ -254,8 +337,7 @@ take_frame(struct door_peer *peer, size_t len)
                "your user has no role here: ask the operator for a group that role.group names");
         return;
     }
-    peer->patience_ms = DOOR_PATIENCE_MS;
-    door->handler.request(door->handler.owner, &peer->caller, request, send_reply, peer);
+    hand_on(peer, request);
 }
 
 static void
@@ -266,7 +348,11 @@ read_peer(void *owner)
     if (peer->first != NULL)
         send_waiting(peer);
     /* Replies go out first: who reads nothing is not listened to. */
-    if (!peer->gone && peer->first == NULL) {
+    if (peer->paused) {
+        drop_peer(peer); /* only a caller that hung up is heard while it waits */
+    } else if (!peer->gone && peer->first == NULL && !has_turn(peer)) {
+        pause_peer(peer);
+    } else if (!peer->gone && peer->first == NULL) {
         ssize_t n = recv(peer->fd, door->in, sizeof door->in, MSG_DONTWAIT | MSG_TRUNC);
         if (n == 0 || (n < 0 && errno != EAGAIN && errno != EINTR))
             drop_peer(peer);
@@ -317,8 +403,8 @@ peers_of(const struct door *door, uint32_t uid)
 static bool
 room_for(const struct door *door, uint32_t uid)
 {
-    bool trusted = uid == 0 || uid == door->self;
-    return door->n_peers < DOOR_PEERS && (trusted || peers_of(door, uid) < DOOR_PEERS_USER);
+    return door->n_peers < DOOR_PEERS &&
+           (is_trusted(door, uid) || peers_of(door, uid) < DOOR_PEERS_USER);
 }
 
 /* By the groups that the caller had when it came. */
@@ -464,6 +550,7 @@ door_open(struct loop *loop, const char *path, const struct config *config,
     door->loop = loop;
     door->fd = -1;
     door->self = geteuid();
+    door->share_pct = (unsigned)config_number(config, "people.share");
     door->handler = *handler;
     enum err e = ERR_OK;
     (void)snprintf(door->path, sizeof door->path, "%s", path);
@@ -473,6 +560,8 @@ door_open(struct loop *loop, const char *path, const struct config *config,
         e = read_groups(&door->groups, config, why);
     if (e == ERR_OK)
         e = loop_timer(loop, rested, door, &door->rest, why);
+    if (e == ERR_OK)
+        e = loop_timer(loop, let_ask, door, &door->turn, why);
     if (e == ERR_OK)
         e = listen_on(door, why);
     if (e == ERR_OK)
@@ -510,6 +599,8 @@ door_close(struct door *door)
     forget_gone(door);
     if (door->rest > 0)
         loop_timer_set(door->rest, 0, true);
+    if (door->turn > 0)
+        loop_timer_set(door->turn, 0, true);
     if (door->fd >= 0) {
         loop_remove(door->loop, NULL, door->fd);
         (void)close(door->fd);

@@ -1,7 +1,8 @@
 /* door.h - the local door: people of this machine, by a SOCK_SEQPACKET socket in the folder.
  *
  * Packets as proto/local.h tells. The kernel says who is on the other end (SO_PEERCRED); users and
- * groups give roles. What a request means is not known here: it is handed on.
+ * groups give roles. What a request means is not known here: it is handed on. A user, save root and
+ * the daemon's own, who takes more than `people.share` of the time waits (turn.h).
  */
 #ifndef DAEMON_SYNC_DOOR_H
 #define DAEMON_SYNC_DOOR_H
@@ -20,6 +21,8 @@ enum {
     DOOR_QUEUE_MOST = 4 << 20, /* bytes that wait for a slow reader */
     DOOR_PATIENCE_MS = 2000,   /* then it is let go */
     DOOR_REST_MS = 100,        /* nobody is let in while there are no descriptors */
+    DOOR_TURN_MS = 20,         /* then it is looked again whose turn it is */
+    DOOR_TURNS = 64,           /* users whose share of the time is remembered */
 };
 
 /* Who is on the other end. */

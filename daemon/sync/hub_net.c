@@ -12,6 +12,7 @@
 #include "daemon/base/diag.h"
 #include "daemon/base/folder.h"
 #include "daemon/sync/hub_keys.h"
+#include "daemon/sync/hub_people.h"
 #include "daemon/sync/socket.h"
 #include "daemon/sync/spool.h"
 #include "daemon/sync/zap.h"
@@ -31,6 +32,7 @@ struct hub_net {
     struct keyring *ring;
     struct hub_keys *keys;
     struct hub_machine *machine;
+    struct hub_people *people;
     struct arena arena;
     uint8_t scratch[WIRE_MOST];
     int gather, soon; /* timers */
@@ -208,9 +210,10 @@ session_of(const struct peer *peer)
     return session;
 }
 
-static void
-take_request(struct hub_net *net, const struct peer *peer, const struct key_entry *from,
-             const Knockbox__Request *request)
+/* false: the person's line is gone. */
+static bool
+answer_request(struct hub_net *net, const struct peer *peer, const struct key_entry *from,
+               const Knockbox__Request *request)
 {
     char key[KEY_TEXT];
     struct person person = {net, peer, false, 0};
@@ -218,11 +221,60 @@ take_request(struct hub_net *net, const struct peer *peer, const struct key_entr
     (void)snprintf(caller.via, sizeof caller.via, "key %.8s (%.40s)", key_print(from->key, key),
                    from->person);
     net->options.people.request(net->options.people.owner, &caller, request, send_reply, &person);
+    return !person.gone;
+}
+
+/* Not answered: what was gathered of it goes too. */
+static void
+refuse_request(struct hub_net *net, const struct peer *peer, const Knockbox__Request *request,
+               enum err code, struct err_text *why)
+{
+    Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
+    Knockbox__Reply reply = KNOCKBOX__REPLY__INIT;
+    net->options.people.hangup(net->options.people.owner, session_of(peer));
+    reply.has_number = reply.has_code = true;
+    reply.number = request->number;
+    reply.code = (uint32_t)code;
+    reply.text = why->s;
+    message.what_case = KNOCKBOX__WIRE__WHAT_REPLY;
+    message.reply = &reply;
+    (void)send_wire(net, peer, &message); /* a line that is full hears nothing more */
+}
+
+/* Lines that are only gathered cost little: taken at once. The question itself waits for its turn. */
+static void
+take_request(struct hub_net *net, const struct peer *peer, const struct key_entry *from,
+             const Knockbox__Request *request, zmq_msg_t *frame)
+{
+    struct err_text why = {.s = ""};
+    if (request->has_more && request->more) {
+        (void)answer_request(net, peer, from, request);
+        return;
+    }
+    enum err e = hub_people_ask(net->people, peer, from->key, zmq_msg_data(frame),
+                                zmq_msg_size(frame), &why);
+    if (e != ERR_OK)
+        refuse_request(net, peer, request, e, &why);
+}
+
+/* Whose turn it is; a key that was revoked while it waited gets no answer. */
+static bool
+take_turn(void *owner, const struct peer *peer, const uint8_t key[KEY_SIZE], const uint8_t *frame,
+          size_t len)
+{
+    struct hub_net *net = owner;
+    const Knockbox__Wire *message = NULL;
+    struct key_entry from;
+    int64_t now = net->options.clock.now_ms(net->options.clock.owner);
+    return keyring_find(net->ring, key, now, &from) && from.what == KEY_PERSON &&
+           wire_unpack(frame, len, &net->arena, &message, NULL) == ERR_OK &&
+           message->what_case == KNOCKBOX__WIRE__WHAT_REQUEST &&
+           answer_request(net, peer, &from, message->request);
 }
 
 static void
 dispatch(struct hub_net *net, const struct peer *peer, const struct key_entry *from,
-         const Knockbox__Wire *message)
+         const Knockbox__Wire *message, zmq_msg_t *frame)
 {
     bool join = message->what_case == KNOCKBOX__WIRE__WHAT_JOIN;
     bool request = message->what_case == KNOCKBOX__WIRE__WHAT_REQUEST;
@@ -233,7 +285,7 @@ dispatch(struct hub_net *net, const struct peer *peer, const struct key_entry *f
     else if (from->what == KEY_SITE && !request)
         hub_machine_message(net->machine, peer, from->site, message);
     else if (from->what == KEY_PERSON && request)
-        take_request(net, peer, from, message->request);
+        take_request(net, peer, from, message->request, frame);
     else
         refuse_once(net, peer, ERR_DENIED,
                     "this key may not say that: machines sync, people ask, codes join");
@@ -281,7 +333,7 @@ take_payload(struct hub_net *net, const struct peer *peer, zmq_msg_t *frame)
     }
     if (from.fresh)
         take_fresh(net, &from);
-    dispatch(net, peer, &from, message);
+    dispatch(net, peer, &from, message, frame);
 }
 
 /* Name and payload; anything else is dropped whole (Z11). false: nothing was there. */
@@ -471,6 +523,8 @@ hub_net_open(const struct hub_net_options *options, struct hub_net **out_net, st
     if (e == ERR_OK)
         e = open_machine(net, why);
     if (e == ERR_OK)
+        e = hub_people_new(options->loop, options->share_pct, take_turn, net, &net->people, why);
+    if (e == ERR_OK)
         look_for_backup(net);
     if (e == ERR_OK)
         e = open_keys(net, why);
@@ -501,6 +555,7 @@ hub_net_close(struct hub_net *net)
         (void)zmq_close(net->socket);
         (void)file_remove(net->dir, SPOOL_ENDPOINT, NULL);
     }
+    hub_people_free(net->people);
     hub_machine_free(net->machine);
     hub_keys_close(net->keys);
     if (net->context != NULL)
@@ -531,6 +586,7 @@ hub_net_tick(struct hub_net *net, struct err_text *why)
     if (!zap_alive(net->zap))
         return err_set(ERR_IO, why, "the handler that checks keys has ended");
     hub_machine_tick(net->machine);
+    hub_people_tick(net->people);
     look_for_backup(net);
     if (net->dropped != net->told_dropped)
         diag_warning("sync: %llu frames that were no message are dropped so far",

@@ -19,6 +19,7 @@ struct hub_net_options {
     const char *listen; /* tcp://HOST:PORT, port 0: the system chooses */
     const char *zone;   /* told to new machines */
     unsigned group;
+    unsigned share_pct;          /* of its time for one person at most, 1 .. 100 */
     const struct key_pair *pair; /* read */
     struct store *store;         /* lent */
     struct loop *loop;           /* lent */
