@@ -40,6 +40,8 @@ struct site_net {
     uint8_t scratch[WIRE_MOST];
     uint64_t made_ms,
         patience_ms; /* monotonic: when the socket was made, how long it may be silent */
+    uint64_t up_ms;  /* monotonic: the handshake of a connection without an answer yet, 0: none */
+    uint64_t slow_til_ms; /* monotonic: the hub counts as slow until then */
     enum trouble trouble;
     struct diag_memory trouble_said;
     bool silent_told, was_busy;
@@ -68,10 +70,10 @@ site_net_patience_ms(int64_t retry_ms, uint32_t chance)
 }
 
 uint64_t
-site_net_silence_ms(int64_t retry_ms, bool answered, uint64_t patience_ms)
+site_net_silence_ms(int64_t retry_ms, bool quick, uint64_t patience_ms)
 {
     uint64_t least = (uint64_t)retry_ms;
-    if (!answered)
+    if (!quick)
         return patience_ms;
     return least < SITE_SILENCE_MS ? least : SITE_SILENCE_MS;
 }
@@ -193,6 +195,7 @@ take_event(struct site_net *net, uint16_t event, uint32_t value)
     switch (event) {
     case ZMQ_EVENT_HANDSHAKE_SUCCEEDED:
         say_trouble(net, TROUBLE_NONE);
+        net->up_ms = mono(net);
         check(net, site_machine_online(net->machine, &why), &why);
         break;
     case ZMQ_EVENT_DISCONNECTED:
@@ -324,6 +327,17 @@ renew_key(struct site_net *net)
         ask_renewal(net);
 }
 
+/* How long the first answer took tells whether silence means the line or the hub. */
+static void
+judge_hub(struct site_net *net, uint64_t now, uint64_t heard)
+{
+    if (net->up_ms == 0 || heard < net->up_ms)
+        return;
+    if (heard - net->up_ms > SITE_PROMPT_MS)
+        net->slow_til_ms = now + SITE_SLOW_MS;
+    net->up_ms = 0;
+}
+
 /* Silent for too long, whatever the reason: a new socket gets in where an old one never would. */
 static void
 remake_when_silent(struct site_net *net)
@@ -332,11 +346,12 @@ remake_when_silent(struct site_net *net)
     if (net->socket != NULL)
         readable(net); /* after a long pause of ours answers wait here */
     uint64_t now = mono(net), heard = site_machine_heard_ms(net->machine);
-    bool answered = heard > net->made_ms;
+    judge_hub(net, now, heard);
+    bool answered = heard > net->made_ms, quick = answered && now >= net->slow_til_ms;
     uint64_t since = answered ? heard : net->made_ms;
     if (answered)
         net->silent_told = false;
-    if (now - since < site_net_silence_ms(net->options.retry_ms, answered, net->patience_ms))
+    if (now - since < site_net_silence_ms(net->options.retry_ms, quick, net->patience_ms))
         return;
     struct site_link link = site_machine_link(net->machine);
     since = heard != 0 ? heard : net->made_ms;

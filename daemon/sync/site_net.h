@@ -50,11 +50,14 @@ bool site_net_renewing(const struct site_net *net);
 /* How long to stay with a silent socket: `retry_ms` and up to half of it more, by chance, so that
  * not all cafés come at once. */
 uint64_t site_net_patience_ms(int64_t retry_ms, uint32_t chance);
-/* The same once it has `answered`: three words without an answer mean that the line is dead. A fresh
- * socket is given its patience, for then it may be the hub that is busy. */
+/* The same for a socket that was answered by a hub that is quick: three words without an answer mean
+ * that the line is dead. Otherwise it may be the hub that is busy, and coming again makes that worse:
+ * when the first answer on a connection takes SITE_PROMPT_MS, it counts as slow for SITE_SLOW_MS. */
 enum {
-    SITE_SILENCE_MS = 12000
+    SITE_SILENCE_MS = 12000,
+    SITE_PROMPT_MS = 3000,
+    SITE_SLOW_MS = 300000
 };
-uint64_t site_net_silence_ms(int64_t retry_ms, bool answered, uint64_t patience_ms);
+uint64_t site_net_silence_ms(int64_t retry_ms, bool quick, uint64_t patience_ms);
 
 #endif

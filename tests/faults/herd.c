@@ -48,7 +48,7 @@ struct cafe {
     uint8_t acked_head[HASH_SIZE]; /* chain heads there */
     uint8_t sent_head[HASH_SIZE];
     bool connected, welcomed, heavy;
-    uint64_t heard_ms, asked_ms, said_ms, made_ms, patience_ms;
+    uint64_t heard_ms, asked_ms, said_ms, made_ms, patience_ms, up_ms, slow_til_ms;
     struct log_mark down; /* how far it has the hub's own log */
     bool has_down;
 };
@@ -360,6 +360,8 @@ look(struct cafe *c)
         fail("zmq_getsockopt");
     bool before = c->connected;
     c->connected = (events & ZMQ_POLLOUT) != 0;
+    if (c->connected && !before)
+        c->up_ms = now;
     if (!c->connected)
         c->welcomed = false;
     bool unanswered = !c->welcomed || c->sent > c->acked;
@@ -367,9 +369,14 @@ look(struct cafe *c)
         say_hello(c);
     else if (c->connected && now - c->said_ms > SITE_BEAT_MS)
         say_beat(c);
-    bool answered = c->heard_ms > c->made_ms;
+    if (c->up_ms != 0 && c->heard_ms >= c->up_ms) {
+        if (c->heard_ms - c->up_ms > SITE_PROMPT_MS)
+            c->slow_til_ms = now + SITE_SLOW_MS;
+        c->up_ms = 0;
+    }
+    bool answered = c->heard_ms > c->made_ms, quick = answered && now >= c->slow_til_ms;
     uint64_t since = answered ? c->heard_ms : c->made_ms;
-    if (now - since > site_net_silence_ms(RETRY_MS, answered, c->patience_ms)) {
+    if (now - since > site_net_silence_ms(RETRY_MS, quick, c->patience_ms)) {
         sums.remade++;
         make_socket(c);
     }

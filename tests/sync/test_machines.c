@@ -39,6 +39,14 @@ Test(site, is_patient_between_one_and_one_and_a_half_times_the_setting)
     cr_expect(most > 44000 && most <= 45000, "%llu", (unsigned long long)most);
 }
 
+Test(patience, is_short_only_where_a_quick_hub_has_answered)
+{
+    cr_expect(eq(u64, site_net_silence_ms(30000, true, 41000), SITE_SILENCE_MS));
+    cr_expect(eq(u64, site_net_silence_ms(30000, false, 41000), 41000));
+    cr_expect(eq(u64, site_net_silence_ms(5000, true, 7000), 5000)); /* sync.retry 5s */
+    cr_expect(SITE_SILENCE_MS + SITE_BEAT_MS / 2 < 15000, "a dead line is renewed within 15 s");
+}
+
 static const struct {
     uint32_t version;
     enum err e;
