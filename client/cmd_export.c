@@ -61,6 +61,8 @@ run(const struct given *given, struct err_text *why)
     size_t pages = 0;
     progress_begin(&progress, given->quiet || isatty(STDOUT_FILENO) == 1);
     enum err e = wire_open(given, &wire, why);
+    if (e == ERR_OK)
+        wire_beside(wire, &progress);
     do {
         if (e == ERR_OK)
             e = export_page(wire, given, next, why);

@@ -266,6 +266,8 @@ import_file(const struct given *given, struct file *file, struct total *total, s
 {
     struct wire *wire = NULL;
     enum err e = wire_open(given, &wire, why);
+    if (e == ERR_OK)
+        wire_beside(wire, &file->progress);
     if (e == ERR_OK && given_flag(given, "--keep-good"))
         e = import_groups(wire, file, total, why);
     else if (e == ERR_OK)

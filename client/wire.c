@@ -20,8 +20,9 @@ enum {
 
 struct wire {
     int fd;
-    pid_t link; /* knockbox-link, 0: none */
-    bool says;  /* that it waits: once */
+    pid_t link;                /* knockbox-link, 0: none */
+    bool says;                 /* that it waits: once */
+    struct progress *progress; /* or NULL */
     char where[256];
     struct arena arena;
     uint8_t packet[LOCAL_PACKET_MOST];
@@ -76,6 +77,7 @@ wire_open(const struct given *given, struct wire **out_wire, struct err_text *wh
         return err_set(ERR_MEM, why, "no memory to ask the daemon");
     wire->fd = -1;
     wire->link = 0;
+    wire->progress = NULL;
     wire->arena = (struct arena){NULL, 0, 0};
     wire->says = !given->quiet && given->output != OUTPUT_JSON; /* there stderr is one object */
     (void)snprintf(wire->where, sizeof wire->where, "%s", where);
@@ -103,6 +105,12 @@ wire_close(struct wire *wire)
         (void)end_link(wire->link);
     arena_done(&wire->arena);
     free(wire);
+}
+
+void
+wire_beside(struct wire *wire, struct progress *progress)
+{
+    wire->progress = progress;
 }
 
 const char *
@@ -137,6 +145,8 @@ say_waiting(struct wire *wire)
 {
     if (!wire->says)
         return;
+    if (wire->progress != NULL)
+        progress_end(wire->progress); /* it comes again */
     (void)fprintf(stderr,
                   wire->link > 0
                       ? "knockbox: waiting for the hub at %s\n"

@@ -5,6 +5,7 @@
 
 #include <stddef.h>
 #include "client/command.h"
+#include "client/progress.h"
 #include "proto/codec.h"
 #include "proto/err.h"
 #include "proto/sync.pb-c.h"
@@ -17,6 +18,9 @@ struct wire; /* a connection */
  * ERR_PEER: nobody answers there. ERR_DENIED: the folder is not for this account. */
 enum err wire_open(const struct given *given, struct wire **out_wire, struct err_text *why);
 void wire_close(struct wire *wire); /* NULL is fine */
+
+/* A line of progress that is cleared before something is said; lent as long as the wire is open. */
+void wire_beside(struct wire *wire, struct progress *progress);
 
 /* Where it goes, for messages: "/srv/knockbox". */
 const char *wire_where(const struct wire *wire);

@@ -36,6 +36,24 @@ one_is_bad(const struct page_head heads[2])
     return (page_head_fault(&heads[0], 0) != NULL) != (page_head_fault(&heads[1], 1) != NULL);
 }
 
+/* Without its two heads: has it other pages of a store? Not so is a file of something else. */
+static bool
+has_pages(int fd)
+{
+    enum {
+        LOOK = 64
+    };
+    uint8_t page[PAGE_SIZE];
+    struct page open;
+    for (unsigned i = 2; i < LOOK; i++) {
+        if (pread(fd, page, sizeof page, (off_t)i * PAGE_SIZE) != PAGE_SIZE)
+            return false;
+        if (page_open(page, i, true, &open) == NULL || page_open(page, i, false, &open) == NULL)
+            return true;
+    }
+    return false;
+}
+
 static enum err
 check_heads(const char *dir, int fd, const struct page_head heads[2], uint64_t bytes,
             struct err_text *why)
@@ -43,6 +61,9 @@ check_heads(const char *dir, int fd, const struct page_head heads[2], uint64_t b
     uint64_t number = 0;
     if (bytes == 0)
         return err_set(ERR_DAMAGED, why, "%s/data.mdb is empty: %s", dir, advice);
+    if (!heads[0].is_one && !heads[1].is_one && has_pages(fd))
+        return err_set(ERR_DAMAGED, why,
+                       "%s/data.mdb is damaged: both its head pages are rubbish: %s", dir, advice);
     if (!heads[0].is_one && !heads[1].is_one)
         return err_set(ERR_FORMAT, why, "%s/data.mdb is not a store", dir);
     if (kv_number_wrong(fd, heads, bytes, &number) >= 0)

@@ -137,6 +137,23 @@ Test(damage, a_file_of_something_else_is_refused)
     box_done(&box);
 }
 
+/* Else a café would not be told that `rescue` saves what can be read. */
+Test(damage, a_store_without_its_two_head_pages_is_a_damaged_one)
+{
+    struct box box;
+    size_t len = 0;
+    fill_box(&box);
+    uint8_t *bytes = box_slurp(box.dir, "data.mdb", &len);
+    memset(bytes, 'Z', (size_t)2 * PAGE_SIZE);
+    box_spill(box.dir, "data.mdb", bytes, len);
+    refuses(&box, ERR_DAMAGED, "both its head pages are rubbish");
+    memset(bytes, 'Z', len);
+    box_spill(box.dir, "data.mdb", bytes, len);
+    refuses(&box, ERR_FORMAT, "is not a store");
+    free(bytes);
+    box_done(&box);
+}
+
 Test(damage, a_folder_in_its_place_is_refused)
 {
     struct box box;
