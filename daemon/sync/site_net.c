@@ -171,9 +171,8 @@ static void
 readable(void *owner)
 {
     struct site_net *net = owner;
-    net->was_busy = true;
     for (int i = 0; i < FRAMES_A_ROUND && take_message(net); i++)
-        continue;
+        net->was_busy = true; /* not for a look alone: the busy leave the books and the check */
 }
 
 /* ---------------------------------------------------------------- the monitor */
