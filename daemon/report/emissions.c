@@ -31,6 +31,8 @@ struct factor {
     const char *id, *value, *gwp_basis;
     enum emission_unit unit;
     const char *low, *high; /* ends of its range, NULL: none is given */
+    /* As published. */
+    const char *class, *treatment, *unit_text, *purpose, *boundary, *source;
 };
 
 /* What lines of one GWP basis come to. */
@@ -44,7 +46,9 @@ struct inventory {
     struct emission_sum sum, low, high;
     struct basis_sum *bases; /* room for one a line; several are never added */
     size_t n_bases;
-    bool ranges; /* a line has one */
+    bool ranges;            /* a line has one */
+    struct factor *factors; /* room for one a line; each once */
+    size_t n_factors;
     int64_t not_quantified_g;
 };
 
@@ -104,12 +108,20 @@ own_factor(const struct build *b, const Knockbox__Factors *factors, const struct
             strcmp(row->treatment, treatment) != 0 || !is_for_inventory(b, row))
             continue;
         bool range = build_has_tables(b, 4) && has_range(row);
-        *out_factor = (struct factor){row->id,
-                                      row->value,
-                                      row->gwp_basis,
-                                      unit_of(row->unit),
-                                      range ? row->low : NULL,
-                                      range ? row->high : NULL};
+        *out_factor = (struct factor){
+            .id = row->id,
+            .value = row->value,
+            .gwp_basis = row->gwp_basis,
+            .unit = unit_of(row->unit),
+            .low = range ? row->low : NULL,
+            .high = range ? row->high : NULL,
+            .class = row->class_,
+            .treatment = row->treatment,
+            .unit_text = enum_word(&knockbox__factor_unit__descriptor, (int)row->unit),
+            .purpose = row->purpose,
+            .boundary = row->boundary,
+            .source = row->source,
+        };
         return true;
     }
     return false;
@@ -130,8 +142,17 @@ shipped_factor(const char *edition, const struct ending *ending, const char *tre
         return false;
     bool short_ton = strcmp(row->unit, "tCO2e/short_ton") == 0;
     *out_factor = (struct factor){
-        row->id, row->value, row->gwp_basis, short_ton ? EMISSION_PER_SHORT_TON : EMISSION_PER_T,
-        NULL,    NULL};
+        .id = row->id,
+        .value = row->value,
+        .gwp_basis = row->gwp_basis,
+        .unit = short_ton ? EMISSION_PER_SHORT_TON : EMISSION_PER_T,
+        .class = row->material,
+        .treatment = row->treatment,
+        .unit_text = row->unit,
+        .purpose = row->purpose,
+        .boundary = row->boundary,
+        .source = row->source_set,
+    };
     return true;
 }
 
@@ -187,6 +208,19 @@ basis_of(struct inventory *sum, const char *gwp_basis)
     return &sum->bases[sum->n_bases++];
 }
 
+static void
+note_factor(struct inventory *sum, const struct factor *factor)
+{
+    size_t i = 0;
+    while (i < sum->n_factors && strcmp(sum->factors[i].id, factor->id) < 0)
+        i++;
+    if (i < sum->n_factors && strcmp(sum->factors[i].id, factor->id) == 0)
+        return;
+    memmove(&sum->factors[i + 1], &sum->factors[i], (sum->n_factors - i) * sizeof *factor);
+    sum->factors[i] = *factor;
+    sum->n_factors++;
+}
+
 /* Into the inventory, its range and the sum of its GWP basis. */
 static enum err
 add_line(struct build *b, const struct ending *ending, const struct factor *f,
@@ -195,6 +229,7 @@ add_line(struct build *b, const struct ending *ending, const struct factor *f,
     int64_t mass_g = ending->mass_g;
     struct basis_sum *basis = basis_of(sum, f->gwp_basis);
     basis->mass_g += mass_g;
+    note_factor(sum, f);
     sum->ranges = sum->ranges || f->low != NULL;
     enum err e = emission_sum_add(&sum->sum, mass_g, f->value, f->unit, b->why);
     if (e == ERR_OK)
@@ -324,6 +359,42 @@ fill_ranges(struct build *b, const struct inventory *sum)
     return ERR_OK;
 }
 
+/* ---- what was published */
+
+static const struct column factor_columns[] = {
+    {"factor", "factor", "", false},
+    {"class", "published for", "", false},
+    {"treatment", "treatment", "", false},
+    {"value", "value", "", false},
+    {"unit", "in", "", false},
+    {"gwp_basis", "GWP", "", false},
+    {"purpose", "purpose", "", false},
+    {"boundary", "boundary", "", false},
+    {"source", "publisher", "", false},
+};
+
+/* Of the factors that lines are counted with: an auditor asks which class of waste they are for and
+ * what they cover. */
+static void
+fill_factors(struct build *b, const struct inventory *sum)
+{
+    TABLE_SECTION(b->model, "emissions.factors", "Emission factors as published", SHAPE_ROWS,
+                  factor_columns);
+    for (size_t i = 0; i < sum->n_factors; i++) {
+        const struct factor *f = &sum->factors[i];
+        table_row(b->model);
+        table_set(b->model, "factor", f->id);
+        table_set(b->model, "class", f->class);
+        table_set(b->model, "treatment", f->treatment);
+        table_set(b->model, "value", f->value);
+        table_set(b->model, "unit", f->unit_text);
+        table_set(b->model, "gwp_basis", f->gwp_basis);
+        table_set(b->model, "purpose", f->purpose);
+        table_set(b->model, "boundary", f->boundary);
+        table_set(b->model, "source", f->source);
+    }
+}
+
 /* ---- the whole */
 
 static enum err
@@ -356,14 +427,19 @@ part_emissions(struct build *b)
     struct inventory sum;
     memset(&sum, 0, sizeof sum);
     sum.bases = calloc(b->n_endings + 1, sizeof *sum.bases);
-    enum err e =
-        sum.bases != NULL ? ERR_OK : err_set(ERR_MEM, b->why, "out of memory for the report");
+    sum.factors = calloc(b->n_endings + 1, sizeof *sum.factors);
+    enum err e = sum.bases != NULL && sum.factors != NULL
+                     ? ERR_OK
+                     : err_set(ERR_MEM, b->why, "out of memory for the report");
     TABLE_SECTION(b->model, "emissions.lines", "Emissions by destination", SHAPE_ROWS,
                   line_columns);
     for (size_t i = 0; e == ERR_OK && i < b->n_endings; i++)
         e = fill_line(b, &b->endings[i], &sum);
     if (e == ERR_OK)
         e = fill_total(b, &sum);
+    if (e == ERR_OK && build_has_tables(b, 5))
+        fill_factors(b, &sum);
     free(sum.bases);
+    free(sum.factors);
     return e == ERR_OK ? part_avoided(b) : e;
 }

@@ -19,9 +19,10 @@
  *   1   up to `batches` without costs
  *   2   costs, bottle_costs, costs_missing
  *   3   quality.correctors, quality.changes
- *   4   GWP bases are not added; ranges of emissions; no factors for comparing */
+ *   4   GWP bases are not added; ranges of emissions; no factors for comparing
+ *   5   emissions.factors */
 enum {
-    REPORT_TABLES = 4
+    REPORT_TABLES = 5
 };
 
 enum report_status {

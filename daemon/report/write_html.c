@@ -9,9 +9,10 @@
 #include "daemon/report/report.h"
 
 enum {
-    TURNED_FROM = 9, /* columns of a table that stands better on its side, ... */
-    TURNED_ROWS = 8, /* ... when its rows are at most so many */
-    CHAPTER_PATHS = 5,
+    TURNED_FROM = 9,    /* columns of a table that stands better on its side, ... */
+    TURNED_ROWS = 8,    /* ... when its rows are at most so many, ... */
+    TURNED_NUMBERS = 3, /* ... and so many are of numbers: words need their width */
+    CHAPTER_PATHS = 6,
     CODE_LETTERS = 24, /* a word of so many stays on one line, whatever hyphens it has */
 };
 
@@ -200,6 +201,15 @@ is_empty(const struct section *s)
     return s == NULL || s->shape == SHAPE_NULL || (s->shape != SHAPE_FIELDS && s->n_rows == 0);
 }
 
+static bool
+stands_on_its_side(const struct section *s)
+{
+    size_t numbers = 0;
+    for (size_t i = 0; i < s->n_columns; i++)
+        numbers += s->columns[i].number;
+    return s->n_columns >= TURNED_FROM && s->n_rows <= TURNED_ROWS && numbers >= TURNED_NUMBERS;
+}
+
 static void
 put_section(FILE *out, const struct section *s)
 {
@@ -209,7 +219,7 @@ put_section(FILE *out, const struct section *s)
         put_fields(out, s);
     else if (s->shape == SHAPE_LIST)
         put_list(out, s);
-    else if (s->n_columns >= TURNED_FROM && s->n_rows <= TURNED_ROWS)
+    else if (stands_on_its_side(s))
         put_turned(out, s);
     else
         put_upright(out, s);
@@ -308,7 +318,7 @@ static const struct chapter {
     {"Emissions",
      NULL,
      {"emissions", "emissions.lines", "emissions.by_gwp_basis", "emissions.ranges",
-      "emissions.avoided"}},
+      "emissions.factors", "emissions.avoided"}},
 };
 
 enum {

@@ -243,6 +243,12 @@ table_line(struct text *t, const struct section *s, size_t row, size_t from, siz
            const size_t *widths)
 {
     char room[96];
+    const char *alone =
+        row != SIZE_MAX && end == from + 1 ? people_word(table_cell(s, row, from)) : "";
+    if (width(alone) > LINE - 6) { /* words that no line holds */
+        paragraph(t, from == 0 ? "  " : "      ", alone);
+        return;
+    }
     blanks(t, from == 0 ? 2 : 6);
     for (size_t i = from; i < end; i++) {
         heading(&s->columns[i], room);

@@ -351,6 +351,24 @@ Test(emissions, E3_a_range_of_a_factor_is_a_range_of_its_line_and_of_the_invento
 }
 
 /* Nothing is known of a range that does not hold its value. */
+Test(emissions, E1_each_factor_is_told_once_with_its_class_and_what_it_covers)
+{
+    struct play *play = town_new();
+    stream(play, "tip", "landfill", "food");
+    stream(play, "pit", "landfill", "food");
+    throw(play, 1000, "tip", "2026-03-02");
+    throw(play, 1000, "pit", "2026-03-03");
+    throw(play, 1000, "bin", "2026-03-04");
+    throw(play, 1000, "yard", "2026-03-05"); /* on site: counted with none */
+    HOLDS(play, "2026-03", {"emissions.factors.0.factor", "UK-2024-CI-landfill"},
+          {"emissions.factors.0.class", "commercial and industrial waste (mixed)"},
+          {"emissions.factors.1.factor", "UK-2024-FD-landfill"},
+          {"emissions.factors.1.class", "organic: food and drink waste"},
+          {"emissions.factors.1.treatment", "landfill"}, {"emissions.factors.1.value", "700.20961"},
+          {"emissions.factors.1.unit", "kgCO2e/t"}, {"emissions.factors.1.gwp_basis", "AR5"},
+          {"emissions.factors.2", "-"});
+}
+
 Test(emissions, E3_half_a_range_is_none)
 {
     struct play *play = town_new();

@@ -106,6 +106,7 @@ with tempfile.TemporaryDirectory(prefix="knockbox-saltmere-") as place:
     for month in MONTHS:
         compare(month + ".json", want[month]["json"])
         compare(month + ".txt", want[month]["txt"])
+        it("no line of %s is wider than 80" % month, max(map(len, want[month]["txt"].splitlines())) <= 80)
     made = languages(place + "/locales")
     print("locales: %s" % (" ".join(made) or "skipped: the system has no sources of them"))
     # Half a day ahead of the town, with the letters of one other office and the numbers of another.
