@@ -107,7 +107,7 @@ def held_s(record):
     return datetime.datetime.fromisoformat(record['held'].replace('Z', '+00:00')).timestamp()
 
 
-def one_revoked(town, hub, cafe, name, at_s):
+def one_revoked(town, hub, cafe, name, at_s, within_s):
     """A café that writes all the time is revoked: (words of what is wrong, seconds until the last record)."""
     writer = kit.Writer(town, cafe, name)
     time.sleep(at_s)
@@ -117,7 +117,7 @@ def one_revoked(town, hub, cafe, name, at_s):
     writer.stop()
     mine = [x for x in town.export(hub) if x['site'] == name]
     last = max((held_s(x) for x in mine), default=0.0) - began
-    wrong = ['%s: a record taken %.2f s after' % (name, last)] if last > 1 else []
+    wrong = ['%s: a record taken %.2f s after' % (name, last)] if last > within_s else []
     if len(writer.acked) <= len(mine):
         wrong.append('%s: all of its %d records are there' % (name, len(writer.acked)))
     return wrong, max(last, 0.0), {x['id'] for x in mine}
@@ -151,7 +151,7 @@ def revoked_town(a, n, count):
         file, keys = town.path('older.backup'), town.path('older.keys')
         town.must('knockbox-hub', 'backup', hub, file, '--keys', keys)
         for name, cafe in zip(names, cafes):
-            found, last, ids = one_revoked(town, hub, cafe, name, rng.uniform(0.1, 0.6))
+            found, last, ids = one_revoked(town, hub, cafe, name, rng.uniform(0.1, 0.6), a.after)
             wrong, worst, seen = wrong + found, max(worst, last), seen | ids
         wrong += refused_all(cafes, daemons, 'while connected')
         h.end()
@@ -224,6 +224,6 @@ def floods(a, t):
 
 
 if __name__ == '__main__':
-    arguments = kit.arguments(__doc__, flood=300, megabytes=16, cases=1, revokes=2, floods=0, abreast=2)
+    arguments = kit.arguments(__doc__, flood=300, megabytes=16, cases=1, revokes=2, after=1, floods=0, abreast=2)
     parts = [(all_cases, arguments.cases), (revoked, arguments.revokes), (floods, arguments.floods)]
     kit.run_parts(arguments, [part for part, n in parts if n > 0], kit.Tally())

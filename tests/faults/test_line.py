@@ -132,7 +132,7 @@ def dead(a, t):
         for line in lines:
             line.modes = ['ok']
         for n in range(a.dead):
-            t.check(took.get(n, 99) <= 15, 'line %d: another connection after %s s' % (n, took.get(n)))
+            t.check(took.get(n, 999) <= a.within, 'line %d: another connection after %s s' % (n, took.get(n)))
         print('  another connection after %s s' % ' '.join('%.1f' % took.get(n, -1) for n in range(a.dead)))
         acked = [dict(town.note(cafe, 'afterwards')[1], text='afterwards') for cafe in cafes]
         t.check(kit.until(lambda: not kit.compare(acked, town.export(hub)), step=0.2), 'a record does not come through afterwards')
@@ -140,6 +140,6 @@ def dead(a, t):
 
 
 if __name__ == '__main__':
-    arguments = kit.arguments(__doc__, lines=2, dead=2, tampered=1, records=2000, flips=3, abreast=2)
+    arguments = kit.arguments(__doc__, lines=2, dead=2, within=15, tampered=1, records=2000, flips=3, abreast=2)
     parts = [(bad_line, arguments.lines), (tampered, arguments.tampered), (dead, arguments.dead)]
     kit.run_parts(arguments, [part for part, n in parts if n > 0], kit.Tally())
