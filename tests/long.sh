@@ -1,6 +1,6 @@
 #!/bin/sh
 # long.sh: the trials of faults that take longer than a minute, for before a release.
-#   sh tests/long.sh [SEED] [PART...]     PART: kill power full slow sweep rot twice short text fair clock alerts hostile line wire herd truth steps lives looks
+#   sh tests/long.sh [SEED] [PART...]     PART: kill power full slow sweep rot twice short text fair clock alerts hostile line wire herd truth life upgrade steps lives looks
 #                                         (all of them). SEED: of the day, unless given; printed.
 # Uses the release build in $BUILD/release (default ./build), made when it is not there. A failure is
 # seen again with the same seed and part. TIMES=10: ten times the counts below.
@@ -10,7 +10,7 @@ BUILD=${BUILD:-build}
 TIMES=${TIMES:-1}
 SEED=${1:-$(date +%Y%m%d)}
 [ $# -eq 0 ] || shift
-parts=${*:-kill power full slow sweep rot twice short text fair clock alerts hostile line wire herd truth steps lives looks}
+parts=${*:-kill power full slow sweep rot twice short text fair clock alerts hostile line wire herd truth life upgrade steps lives looks}
 folder=$BUILD/release
 
 [ -d "$folder" ] || cmake -S . -B "$folder" -G Ninja -C tests/config/release.cmake >"$folder.configure.log" 2>&1
@@ -47,6 +47,10 @@ part() {
         herd) driver herd --cafes 10000 --records 1000000 ;;
         truth) driver truth --restores "$(many 200)" --losses "$(many 20)" --images "$(many 200)" \
             --clones "$(many 200)" --hubs "$(many 100)" ;;
+        life) driver life --lives "$(many 20)" ;;
+        upgrade)
+            sh tests/ahead/build.sh "$folder/ahead" 1 2 || return 1
+            driver upgrade --ahead "$folder/ahead/1/bin,$folder/ahead/2/bin" ;;
         steps) TEST_STEP=1 TEST_SEED=$SEED "$folder/tests/test_world_steps" --jobs 2 ;;
         lives) TEST_SEED=$SEED TEST_RUNS=$(many 500) "$folder/tests/test_world_sync" --filter '*/*random*' --timeout 36000 ;;
         looks) sh tests/looks.sh "$folder/bin" ;;

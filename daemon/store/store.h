@@ -17,13 +17,14 @@
 #include "daemon/record/record.h"
 #include "daemon/store/kv.h"
 #include "proto/err.h"
+#include "proto/release.h"
 
 struct store; /* opaque; lives in store.c */
 
 enum {
     MARK_SIZE = 8,
     SITE_SIZE = 65,
-    STORE_FORMAT = 1
+    STORE_FORMAT = 1 + KNOCKBOX_AHEAD
 };
 
 /* One epoch of one site and how far it goes. */

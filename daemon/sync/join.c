@@ -15,6 +15,15 @@ enum {
     TRIES = 3
 };
 
+/* One question about a key, and who takes its answer. */
+struct question {
+    const struct key_pair *fresh;
+    bool (*send)(void *socket, const struct question *question, uint8_t *scratch);
+    enum err (*take)(const Knockbox__Wire *message, struct join_answer *out, struct err_text *why);
+    struct join_answer *answer;
+    uint32_t version; /* of the protocol; goes down when the hub speaks an older one */
+};
+
 static void
 keep(char *out, size_t size, const char *text)
 {
@@ -38,13 +47,13 @@ take_answer(const Knockbox__Wire *message, struct join_answer *out, struct err_t
 }
 
 static bool
-send_join(void *socket, const struct key_pair *fresh, uint8_t *scratch)
+send_join(void *socket, const struct question *question, uint8_t *scratch)
 {
     Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
     Knockbox__Join join = KNOCKBOX__JOIN__INIT;
     join.has_version = join.has_key = true;
-    join.version = WIRE_VERSION;
-    join.key = (ProtobufCBinaryData){KEY_SIZE, (uint8_t *)fresh->public_key};
+    join.version = question->version;
+    join.key = (ProtobufCBinaryData){KEY_SIZE, (uint8_t *)question->fresh->public_key};
     join.software = (char *)"knockbox " KNOCKBOX_VERSION;
     message.what_case = KNOCKBOX__WIRE__WHAT_JOIN;
     message.join = &join;
@@ -52,28 +61,31 @@ send_join(void *socket, const struct key_pair *fresh, uint8_t *scratch)
 }
 
 static bool
-send_renew(void *socket, const struct key_pair *fresh, uint8_t *scratch)
+send_renew(void *socket, const struct question *question, uint8_t *scratch)
 {
     Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
     Knockbox__Renew renew = KNOCKBOX__RENEW__INIT;
     renew.has_key = true;
-    renew.key = (ProtobufCBinaryData){KEY_SIZE, (uint8_t *)fresh->public_key};
+    renew.key = (ProtobufCBinaryData){KEY_SIZE, (uint8_t *)question->fresh->public_key};
     message.what_case = KNOCKBOX__WIRE__WHAT_RENEW;
     message.renew = &renew;
     return socket_send(socket, NULL, &message, scratch);
 }
 
-/* One question about a key, and who takes its answer. */
-struct question {
-    const struct key_pair *fresh;
-    bool (*send)(void *socket, const struct key_pair *fresh, uint8_t *scratch);
-    enum err (*take)(const Knockbox__Wire *message, struct join_answer *out, struct err_text *why);
-    struct join_answer *answer;
-};
+/* An older hub has refused the version: the question goes out again in the one that it speaks. */
+static bool
+falls_back(struct question *question, const Knockbox__Wire *message)
+{
+    if (message->what_case != KNOCKBOX__WIRE__WHAT_REFUSE ||
+        !wire_can_fall_back(message->refuse, question->version))
+        return false;
+    question->version = message->refuse->version;
+    return true;
+}
 
 /* Sends as soon as the line takes it, then waits for the answer. */
 static enum err
-talk(void *socket, const struct question *question, uint8_t *scratch, struct err_text *why)
+talk(void *socket, struct question *question, uint8_t *scratch, struct err_text *why)
 {
     struct arena arena;
     bool sent = false;
@@ -83,12 +95,15 @@ talk(void *socket, const struct question *question, uint8_t *scratch, struct err
     e = err_set(ERR_PEER, why, "no answer");
     for (int waited = 0; waited < ASK_MS && e == ERR_PEER; waited += STEP_MS) {
         const Knockbox__Wire *message = NULL;
-        sent = sent || question->send(socket, question->fresh, scratch);
+        sent = sent || question->send(socket, question, scratch);
         zmq_pollitem_t item = {.socket = socket, .events = ZMQ_POLLIN};
         if (zmq_poll(&item, 1, STEP_MS) <= 0)
             continue;
         int n = zmq_recv(socket, scratch, WIRE_MOST, ZMQ_DONTWAIT);
-        if (n > 0 && wire_unpack(scratch, (size_t)n, &arena, &message, why) == ERR_OK)
+        if (n <= 0 || wire_unpack(scratch, (size_t)n, &arena, &message, why) != ERR_OK)
+            continue;
+        sent = !falls_back(question, message);
+        if (sent)
             e = question->take(message, question->answer, why);
     }
     arena_done(&arena);
@@ -97,7 +112,7 @@ talk(void *socket, const struct question *question, uint8_t *scratch, struct err
 
 static enum err
 ask_as(const struct key_pair *pair, const uint8_t hub[KEY_SIZE], const char *endpoint,
-       const struct question *question, struct err_text *why)
+       struct question *question, struct err_text *why)
 {
     void *context = NULL, *socket = NULL;
     uint8_t *scratch = malloc(WIRE_MOST);
@@ -123,7 +138,7 @@ join_ask(const struct join_code *code, const char *endpoint, const struct key_pa
          struct join_answer *out_answer, struct err_text *why)
 {
     struct key_pair bearer;
-    struct question question = {fresh, send_join, take_answer, out_answer};
+    struct question question = {fresh, send_join, take_answer, out_answer, WIRE_VERSION};
     code_pair(code->secret, &bearer);
     enum err e = ERR_PEER;
     for (int i = 0; i < TRIES && e == ERR_PEER; i++) {
@@ -169,7 +184,7 @@ enum err
 renew_ask(const char *endpoint, const uint8_t hub[KEY_SIZE], const struct key_pair *own,
           const struct key_pair *fresh, struct err_text *why)
 {
-    struct question question = {fresh, send_renew, take_renewed, NULL};
+    struct question question = {fresh, send_renew, take_renewed, NULL, WIRE_VERSION};
     enum err e = ask_as(own, hub, endpoint, &question, why);
     return e == ERR_PEER ? no_answer(endpoint, why) : e;
 }
@@ -179,7 +194,7 @@ renew_speak(const char *endpoint, const uint8_t hub[KEY_SIZE], const struct key_
             struct err_text *why)
 {
     struct join_answer answer;
-    struct question question = {fresh, send_join, take_answer, &answer};
+    struct question question = {fresh, send_join, take_answer, &answer, WIRE_VERSION};
     enum err e = ask_as(fresh, hub, endpoint, &question, why);
     return e == ERR_PEER ? no_answer(endpoint, why) : e;
 }

@@ -43,6 +43,7 @@ enum {
 struct site_machine {
     struct site_machine_options options;
     enum site_state_kind state;
+    uint32_t version;      /* of the protocol, on this connection */
     struct site_log *logs; /* n_logs, in order of epoch */
     size_t n_logs;
     struct site_flight flights[SITE_WINDOW_MOST]; /* oldest first */

@@ -17,6 +17,7 @@ site_machine_new(const struct site_machine_options *options, struct site_machine
     if (m == NULL)
         return err_set(ERR_MEM, why, "out of memory");
     m->options = *options;
+    m->version = WIRE_VERSION;
     if (m->options.beat_ms == 0)
         m->options.beat_ms = SITE_BEAT_MS;
     m->link.last_seen_ms = -1;
@@ -132,7 +133,7 @@ send_hello(struct site_machine *m, struct hello_parts *parts)
     Knockbox__Wire message = KNOCKBOX__WIRE__INIT;
     Knockbox__Hello hello = KNOCKBOX__HELLO__INIT;
     hello.has_version = hello.has_now_ms = hello.has_behind = true;
-    hello.version = WIRE_VERSION;
+    hello.version = m->version;
     hello.site = (char *)site_own(m);
     hello.n_marks = m->n_logs;
     hello.marks = parts->mark_list;
@@ -211,6 +212,12 @@ take_refuse(struct site_machine *m, const Knockbox__Refuse *refuse, struct err_t
     char words[sizeof m->link.refused];
     if (refuse->code == ERR_USAGE) /* it has forgotten this connection */
         return m->state == SITE_HELLO || m->state == SITE_REFUSED ? ERR_OK : site_hello(m, why);
+    if (m->state == SITE_HELLO && wire_can_fall_back(refuse, m->version)) {
+        diag_info("sync: the hub speaks version %u of the protocol, so do we until it is upgraded",
+                  refuse->version);
+        m->version = refuse->version;
+        return site_hello(m, why);
+    }
     (void)snprintf(words, sizeof words, "%.250s", refuse->text);
     if (strcmp(words, m->link.refused) != 0)
         diag_warning("sync: the hub says no: %s", words);
@@ -276,6 +283,7 @@ site_machine_message(struct site_machine *m, const Knockbox__Wire *message, stru
 enum err
 site_machine_online(struct site_machine *m, struct err_text *why)
 {
+    m->version = WIRE_VERSION; /* the hub may have been upgraded */
     return site_hello(m, why);
 }
 

@@ -140,3 +140,10 @@ wire_check_version(uint32_t version, const char *who, struct err_text *why)
                        who, version, WIRE_OLDEST, who);
     return ERR_OK;
 }
+
+bool
+wire_can_fall_back(const Knockbox__Refuse *refuse, uint32_t spoken)
+{
+    return refuse->code == ERR_FORMAT && refuse->has_version && refuse->version < spoken &&
+           refuse->version >= WIRE_OLDEST;
+}

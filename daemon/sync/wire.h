@@ -12,15 +12,16 @@
 #include "daemon/store/store.h"
 #include "proto/codec.h"
 #include "proto/err.h"
+#include "proto/release.h"
 #include "proto/sync.pb-c.h"
 
 enum {
-    WIRE_VERSION = 1,        /* docs/sync-protocol.md: what each version changed */
-    WIRE_OLDEST = 1,         /* still spoken */
-    WIRE_MOST = 256 * 1024,  /* bytes of one frame, ZMQ_MAXMSGSIZE */
-    WIRE_RECORDS = 100,      /* records in one message */
-    WIRE_BYTES = 128 * 1024, /* and their bytes */
-    WIRE_MARKS = 1000,       /* epochs of one site in a Hello or Welcome */
+    WIRE_VERSION = 1 + KNOCKBOX_AHEAD, /* docs/sync-protocol.md: what each version changed */
+    WIRE_OLDEST = WIRE_VERSION > 1 ? WIRE_VERSION - 1 : 1, /* still spoken: one lower */
+    WIRE_MOST = 256 * 1024,                                /* bytes of one frame, ZMQ_MAXMSGSIZE */
+    WIRE_RECORDS = 100,                                    /* records in one message */
+    WIRE_BYTES = 128 * 1024,                               /* and their bytes */
+    WIRE_MARKS = 1000, /* epochs of one site in a Hello or Welcome */
     PEER_ID = 15,
 };
 
@@ -69,5 +70,9 @@ void wire_refuse(const struct wire *wire, const struct peer *peer, enum err code
 /* "newer is refused in words": ERR_FORMAT when `version` is not spoken here. `who` is the other
  * side: "the hub", "the café". */
 enum err wire_check_version(uint32_t version, const char *who, struct err_text *why);
+
+/* The other side has refused `spoken` and says what it speaks: is that an older version that this
+ * side speaks too? Then it is said again in that one. */
+bool wire_can_fall_back(const Knockbox__Refuse *refuse, uint32_t spoken);
 
 #endif

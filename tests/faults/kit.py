@@ -29,7 +29,7 @@ def arguments(doc, **counts):
     p.add_argument('--seed', type=int, default=int(os.environ.get('TEST_SEED', 20260303)))
     p.add_argument('--only', default='', help='parts of the driver, by commas')
     for name, n in counts.items():
-        p.add_argument('--' + name, type=int, default=n)
+        p.add_argument('--' + name, type=type(n), default=n)
     a = p.parse_args()
     print('seed %d' % a.seed, flush=True)
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that folders and daemons go
