@@ -37,7 +37,7 @@ part() {
         short) driver short --floods "$(many 50)" --seconds 2 --lives "$(many 50)" --steps 40 ;;
         text) driver text --all 1 ;;
         fair) driver fair --notes 20000 --records "$(many 20)" ;;
-        clock) driver clock --jumps "$(many 200)" ;;
+        clock) driver clock --jumps "$(many 200)" --boots "$(many 50)" --stride 1 ;;
         alerts) driver alerts ;;
         hostile)
             for i in $(seq "$(many 20)"); do driver hostile --revokes 0 --flood 4000 --seed $((SEED + i)) || return 1; done

@@ -13,6 +13,10 @@ JUMPS = ['-315360000', '-86400', '-1', '0', '1', '86400', '=0+', '=2147483640+',
 CATALOGUE = ('{"kind":"site","at":"2026-01-01T00:00:00+00:00","site":"kitchen","code":"%s","name":"%s","role":"cafe",'
              '"zone":"%s","day_start":"04:00","currency":"GBP","joined":"2024-01-01"}\n')
 
+NIGHTS = [('Europe/London', '2026-03-28'), ('Europe/London', '2026-10-24'), ('America/New_York', '2026-03-07'),
+          ('America/New_York', '2025-11-01'), ('Australia/Lord_Howe', '2026-04-04'), ('Australia/Lord_Howe', '2025-10-04'),
+          ('Europe/London', '2024-02-28')]
+
 
 def pair(town, cafe_env=None):
     """A hub with the true clock and a café with its own, both running."""
@@ -75,31 +79,42 @@ def jumps(a, t):
 
 
 def no_clock(a, t):
-    """A café that starts in 1970 records at once; what it wrote is marked, and its clock is shown."""
+    """A café that boots in 1970, or where it was shut down, records at once; what it wrote in 1970 is marked,
+    and the difference is shown until the clock comes."""
     with kit.Town(a) as town:
         hub, h, cafe = pair(town)
-        clock = kit.Clock(town, 'cafe')
-        clock.set('=0+')
-        c = town.start('knockbox-cafe', cafe, env=clock.env)
-        promised = [dict(town.note(cafe, 'in 1970 %d' % i)[1], text='in 1970 %d' % i) for i in range(5)]
-        t.check(kit.until(lambda: in_step(town, hub, promised)), 'no sync in 1970')
-        r = row(town, hub)
-        t.check(r['clock_offset_ms'] < -10 ** 12, 'the offset is %s' % r['clock_offset_ms'])
-        t.check(any('clock' in x for x in r['alerts']), 'no alert: %s' % r['alerts'])
-        mine = [x for x in town.export(hub) if x['site'] == 'quayside']
-        t.check(all(x['clock'] != 'synchronised' and x['at'].startswith('1970') for x in mine), 'unmarked: %s' % mine[:1])
-        t.check(all(not x['held'].startswith('1970') for x in mine), 'the hub held it in 1970: %s' % mine[:1])
-        clock.set('0')
-        text = 'with a clock'
-        status, said = town.note(cafe, text)
-        t.check(status == 0, 'after the clock came: %s' % (said,))
-        promised.append(dict(said, text=text))
-        t.check(kit.until(lambda: in_step(town, hub, promised) and abs(row(town, hub)['clock_offset_ms']) < 5000),
-                'the offset stays: %s' % row(town, hub))
+        clock, promised = kit.Clock(town, 'cafe'), []
+        for n in range(a.boots):
+            rng = kit.randomly(a.seed, 'boot', n)
+            one_boot(town, t, hub, cafe, clock, rng, promised, 'boot %d' % n)
         t.check(in_order(town.export(hub), promised), 'the order of the chain changed')
-        t.check(not any('clock' in x for x in row(town, hub)['alerts']), 'the alert stays')
-        c.end()
-        t.check(c.p.returncode == 0, 'the café ends with %s' % c.p.returncode)
+
+
+def one_boot(town, t, hub, cafe, clock, rng, promised, what):
+    first = rng.random() < 0.6
+    clock.set('=0+' if first else '-%d' % rng.randrange(3600, 30 * 86400))
+    c = town.start('knockbox-cafe', cafe, env=clock.env)
+    early = kit.Writer(town, cafe, '%s, early' % what, most=rng.randint(1, 6))
+    early.join(kit.PATIENCE)
+    t.check(len(early.acked) == early.tried, '%s: %d of %d taken' % (what, len(early.acked), early.tried))
+    promised += early.acked
+    t.check(kit.until(lambda: in_step(town, hub, promised)), '%s: no sync' % what)
+    t.check(kit.until(lambda: row(town, hub)['clock_offset_ms'] < -3500000), '%s: the offset is %s' % (what, row(town, hub)))
+    t.check(any('clock' in x for x in row(town, hub)['alerts']), '%s: no alert: %s' % (what, row(town, hub)))
+    ids = {p['id'] for p in early.acked}
+    mine = [x for x in town.export(hub) if x['id'] in ids]
+    if first:
+        t.check(all(x['clock'] != 'synchronised' and x['at'].startswith('1970') for x in mine), '%s: unmarked: %s' % (what, mine[:1]))
+    t.check(all(not x['held'].startswith('1970') for x in mine), '%s: the hub held it in 1970: %s' % (what, mine[:1]))
+    clock.set('0')
+    late = kit.Writer(town, cafe, '%s, late' % what, most=2)
+    late.join(kit.PATIENCE)
+    promised += late.acked
+    t.check(len(late.acked) == 2, '%s: %d of 2 taken after the clock came' % (what, len(late.acked)))
+    t.check(kit.until(lambda: in_step(town, hub, promised) and abs(row(town, hub)['clock_offset_ms']) < 5000),
+            '%s: the offset stays: %s' % (what, row(town, hub)))
+    t.check(not any('clock' in x for x in row(town, hub)['alerts']), '%s: the alert stays' % what)
+    t.check(c.end() == 0, '%s: the café ends with %s' % (what, c.p.returncode))
 
 
 def offset(a, t):
@@ -139,15 +154,12 @@ def offset(a, t):
 
 def days(a, t):
     """Each minute of the nights of a change, in three zones, and a leap day, on the right local day."""
-    nights = [('Europe/London', '2026-03-28'), ('Europe/London', '2026-10-24'), ('America/New_York', '2026-03-07'),
-              ('America/New_York', '2025-11-01'), ('Australia/Lord_Howe', '2026-04-04'), ('Australia/Lord_Howe', '2025-10-04'),
-              ('Europe/London', '2024-02-28')]
     with kit.Town(a) as town:
         hub = town.hub()
         town.start('knockbox-hub', hub)
-        sites = {zone: 'paper-%d' % i for i, zone in enumerate(sorted({z for z, _ in nights}))}
+        sites = {zone: 'paper-%d' % i for i, zone in enumerate(sorted({z for z, _ in NIGHTS}))}
         town.must('knockbox', 'import', '-', '--at', hub, text=''.join(CATALOGUE % (s, s, z) for z, s in sites.items()))
-        for zone, day in nights:
+        for zone, day in NIGHTS:
             site, info = sites[zone], zoneinfo.ZoneInfo(zone)
             noon = datetime.datetime.fromisoformat(day + 'T12:00:00').replace(tzinfo=info)
             first = noon.astimezone(datetime.timezone.utc)
@@ -169,6 +181,44 @@ def days(a, t):
                     t.check(at.utcoffset() == at.astimezone(info).utcoffset(), '%s has another offset in %s' % (x['at'], zone))
 
 
+def nights(a, t):
+    """The clock of a café goes through the nights of a change, minute by minute (each a.stride-th): what is recorded without a time has the clock's, with the zone's offset, on the right day."""
+    with kit.Town(a) as town:
+        hub, h, cafe = pair(town)
+        sites = 'Europe/London America/New_York Australia/Lord_Howe'.split()
+        cafes = {zone: town.join(hub, 'night-%d' % i) for i, zone in enumerate(sites)}
+        lines = ''.join(CATALOGUE % (os.path.basename(f), 'Night', zone) for zone, f in cafes.items())
+        town.must('knockbox', 'import', '-', '--at', hub, text=lines)
+        for zone, day in NIGHTS[:6]:
+            one_night(a, town, t, hub, cafes[zone], zone, day)
+
+
+def one_night(a, town, t, hub, cafe, zone, day):
+    info, clock = zoneinfo.ZoneInfo(zone), kit.Clock(town, os.path.basename(cafe))
+    c = town.start('knockbox-cafe', cafe, env=clock.env)
+    kit.until(lambda: any(x['kind'] == 'site' for x in town.export(cafe)), step=0.05)
+    noon = datetime.datetime.fromisoformat(day + 'T12:00:00').replace(tzinfo=info)
+    first, want, days_of = int(noon.timestamp()), {}, {}
+    for minute in range(0, 1440, a.stride):
+        clock.set('=%d' % (first + 60 * minute))
+        status, said = town.note(cafe, 'minute %d' % minute, env=clock.env)
+        if not t.check(status == 0, '%s, %s, minute %d: %s' % (zone, day, minute, said)):
+            break
+        local = datetime.datetime.fromtimestamp(first + 60 * minute, info)
+        shown = local.date() if local.hour >= 4 else local.date() - datetime.timedelta(days=1)
+        want[said['id']] = local
+        days_of[shown.isoformat()] = days_of.get(shown.isoformat(), 0) + 1
+    t.check(kit.until(lambda: set(want) <= {x['id'] for x in town.export(hub)}, step=0.2), '%s, %s: not all at the hub' % (zone, day))
+    for x in town.export(hub):
+        if x['id'] in want:
+            at, local = datetime.datetime.fromisoformat(x['at']), want[x['id']]
+            t.check(abs((at - local).total_seconds()) < 1 and at.utcoffset() == local.utcoffset(), '%s: %s is %s' % (zone, local, x['at']))
+    for shown, n in days_of.items():
+        out = town.must('knockbox', 'export', '--at', hub, '--site', os.path.basename(cafe), '--kind', 'note', '--from', shown, '--to', shown)
+        t.check(len(out.splitlines()) == n, '%s, %s: %d notes, should be %d' % (zone, shown, len(out.splitlines()), n))
+    t.check(c.end() == 0, '%s, %s: the café ends badly' % (zone, day))
+
+
 if __name__ == '__main__':
-    arguments = kit.arguments(__doc__, jumps=16, minutes=1, patience=1)
-    kit.run_parts(arguments, [jumps, no_clock, offset, days], kit.Tally())
+    arguments = kit.arguments(__doc__, jumps=16, minutes=1, patience=1, boots=2, stride=31)
+    kit.run_parts(arguments, [jumps, no_clock, offset, days, nights], kit.Tally())
