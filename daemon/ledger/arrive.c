@@ -426,6 +426,14 @@ note_held(struct ledger *ledger, const struct stored *stored)
         ledger->held_least = stored->held_ms;
 }
 
+/* Waits for a release that knows it, which folds all anew. */
+static enum err
+unknown(struct ledger *ledger)
+{
+    ledger->unknown++;
+    return ERR_OK;
+}
+
 enum err
 arrive(struct ledger *ledger, const struct view *view, const struct stored *stored,
        struct err_text *why)
@@ -436,7 +444,7 @@ arrive(struct ledger *ledger, const struct view *view, const struct stored *stor
         return ERR_OK;
     enum err e = read_plain(ledger, view, stored, &fact, why);
     if (e == ERR_NOT_FOUND)
-        return ERR_OK;
+        return unknown(ledger);
     if (e != ERR_OK)
         return e;
     if (fact.record->body_case == KNOCKBOX__RECORD__BODY_CORRECT)
@@ -478,7 +486,7 @@ arrive_final(struct ledger *ledger, const struct view *view, const struct stored
         return ERR_OK;
     enum err e = read_plain(ledger, view, stored, &fact, why);
     if (e != ERR_OK)
-        return e == ERR_NOT_FOUND ? ERR_OK : e;
+        return e == ERR_NOT_FOUND ? unknown(ledger) : e;
     if (fact.record->body_case == KNOCKBOX__RECORD__BODY_CORRECT)
         return mark_record(ledger, fact.id, why);
     e = effect_from(view, &fact, stored->lsn, &ledger->pool, &effect, why);

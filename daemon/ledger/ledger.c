@@ -71,6 +71,8 @@ read_meta(struct ledger *ledger, struct err_text *why)
         e = meta_get(txn, &ledger->tables, "applied", &applied, why);
     if (e == ERR_OK)
         e = meta_get(txn, &ledger->tables, "held", &ledger->held_last, why);
+    if (e == ERR_OK)
+        e = meta_get(txn, &ledger->tables, "unknown", &ledger->unknown, why);
     ledger->rebuild_first =
         format != format_now() || applied < 0 || (uint64_t)applied > store_last(view);
     if (!ledger->rebuild_first)
@@ -133,7 +135,9 @@ ledger_settle(struct ledger *ledger, struct kv_txn *txn, uint64_t applied, struc
     enum err e = meta_put(txn, t, "format", format_now(), why);
     if (e == ERR_OK)
         e = meta_put(txn, t, "applied", (int64_t)applied, why);
-    return e == ERR_OK ? meta_put(txn, t, "held", ledger->held_last, why) : e;
+    if (e == ERR_OK)
+        e = meta_put(txn, t, "held", ledger->held_last, why);
+    return e == ERR_OK ? meta_put(txn, t, "unknown", ledger->unknown, why) : e;
 }
 
 /* Takes in at most GROUP records; *out_applied how far that goes. */
@@ -182,6 +186,7 @@ take_group(struct ledger *ledger, bool *out_stale, struct err_text *why)
 {
     struct store_txn *txn = NULL;
     uint64_t applied = 0;
+    int64_t unknown = ledger->unknown;
     enum err e = store_begin(ledger->store, &txn, why);
     if (e != ERR_OK)
         return e;
@@ -200,10 +205,12 @@ take_group(struct ledger *ledger, bool *out_stale, struct err_text *why)
         e = store_commit(&txn, why);
     else
         store_abort(&txn);
-    if (e != ERR_OK || *out_stale)
+    if (e != ERR_OK || *out_stale) {
         ledger_forget(ledger);
-    else
+        ledger->unknown = unknown; /* they come again */
+    } else {
         ledger->applied = applied;
+    }
     return e;
 }
 
@@ -266,6 +273,12 @@ enum err
 ledger_rebuild(struct ledger *ledger, uint64_t *out_records, struct err_text *why)
 {
     return in_words(rebuild(ledger, out_records, why), why);
+}
+
+int64_t
+ledger_unknown(const struct ledger *ledger)
+{
+    return ledger->unknown;
 }
 
 const struct catalogue *

@@ -30,6 +30,9 @@ enum err ledger_rebuild(struct ledger *ledger, uint64_t *out_records, struct err
 /* BLAKE2b-256 over all derived rows: equal for equal ledgers. */
 enum err ledger_digest(struct ledger *ledger, uint8_t out_digest[32], struct err_text *why);
 
+/* Records of kinds that this release does not know, among those taken in: kept, counted nowhere. */
+int64_t ledger_unknown(const struct ledger *ledger);
+
 const struct catalogue *ledger_catalogue(const struct ledger *ledger); /* lent until catch_up */
 
 /* Rows of one class in order of code; stop by returning false. The row is lent for the call. */

@@ -31,6 +31,7 @@ struct ledger {
     uint64_t applied;   /* lsn */
     bool rebuild_first; /* no tables yet, of another format, or of another store */
     int64_t held_last;  /* greatest `held` of all taken in */
+    int64_t unknown;    /* records of a later release's kinds, of all taken in */
     int64_t held_least; /* of what the open group has taken in */
     int64_t closing_ms; /* `held` of a period-close or restate among it, else INT64_MIN */
     unsigned looking;   /* queries inside queries share one view */

@@ -252,7 +252,7 @@ rebuild(struct ledger *ledger, uint64_t *out_records, struct err_text *why)
         return err_set(ERR_BUSY, why, "ledger: a query is being answered");
     ledger_forget(ledger);
     ledger->applied = 0;
-    ledger->held_last = 0;
+    ledger->held_last = ledger->unknown = 0;
     ledger->rebuild_first = true; /* until it is through */
     ledger->rebuilding = true;
     enum err e = sorter_new(&ledger->sorter, why);

@@ -148,6 +148,11 @@ part_period(struct build *b)
     if (b->basis == NULL)
         build_caution(b, "no basis in force on the first day: by-product is assumed");
     caution_change(b);
+    if (b->in->unknown > 0)
+        build_caution(b, table_text(b->model,
+                                    "records of kinds that this release does not know are held and "
+                                    "counted nowhere: %lld; upgrade the hub",
+                                    (long long)b->in->unknown));
     for (size_t i = 0; i < b->in->n_notes; i++)
         build_caution(b, table_text(b->model, "%s", b->in->notes[i]));
     return ERR_OK;

@@ -79,6 +79,7 @@ struct report_input {
     enum report_basis basis;
     const char *const *notes; /* cautions that the caller asks for */
     size_t n_notes;
+    int64_t unknown; /* records of a later release's kinds, of any month: a caution */
     const char *hub_site;
     const struct books *books;         /* K(T) of the month */
     const struct catalogue *catalogue; /* K(T) too */

@@ -498,7 +498,9 @@ as_it_stands(struct gathered *g, struct ledger *ledger, struct store *store,
              const struct report_ask *ask, struct table_model **out_model, struct err_text *why)
 {
     enum err e = gathered_make(g, ledger, store, ask, why);
-    int64_t before_ms = g->input.status != REPORT_OPEN ? g->closing.held_ms - 1 : INT64_MAX;
+    bool open = g->input.status == REPORT_OPEN; /* what is closed prints the same for ever */
+    int64_t before_ms = open ? INT64_MAX : g->closing.held_ms - 1;
+    g->input.unknown = open ? ledger_unknown(ledger) : 0;
     return e == ERR_OK ? build(g, ledger, store, ask, before_ms, out_model, why) : e;
 }
 

@@ -23,6 +23,7 @@ struct status {
     int64_t backup_ms;   /* when the hub's last backup was made, 0: none, or no hub */
     uint64_t own_backup; /* the hub's own records in it */
     bool books_wait;     /* the disk is full */
+    bool unknown;        /* records of a later release are held */
 };
 
 static int
@@ -76,6 +77,8 @@ alerts_of(const struct status *status, const char *site, const struct site_state
     alert(alerts,
           own && status->backup_ms > 0 && status->now_ms - status->backup_ms > BACKUP_OLD_MS,
           "the last backup is more than three days old");
+    alert(alerts, own && status->unknown,
+          "there are records that this release does not know: upgrade it");
     alert(alerts, missing > 0, "days without a close");
     if (state == NULL)
         return alerts;
@@ -224,6 +227,7 @@ word_status(struct call *call, struct err_text *why)
         status.books_wait = true;
         e = ERR_OK;
     }
+    status.unknown = e == ERR_OK && ledger != NULL && ledger_unknown(ledger) > 0;
     const struct serve_options *options = &call->serve->options;
     if (options->backup != NULL)
         status.backup_ms = options->backup(options->owner, &status.own_backup);

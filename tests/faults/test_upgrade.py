@@ -74,7 +74,12 @@ def cafe_is_ahead(a, t):
         t.check(lines[sent[1]['id']].get('text') == 'new', 'a note with a new field: %s' % lines[sent[1]['id']])
         t.check('said' not in lines[sent[2]['id']], 'a kind that nobody knows is shown as known: %s' % lines[sent[2]['id']])
         month = lines[sent[0]['id']]['at'][:7]
-        now.must('knockbox', 'report', month, '--json', '--at', hub.folder)
+        for books in ('as they grew', 'made anew'):
+            report = json.loads(now.must('knockbox', 'report', month, '--json', '--at', hub.folder))
+            t.check(any('does not know' in x and ': 1;' in x for x in report['cautions']), 'the report does not say so, books %s: %s' % (
+                books, report['cautions']))
+            t.check('does not know' in hub.alerts(), 'the status does not say so, books %s: %s' % (books, hub.alerts()))
+            group.ask(hub.folder, 'digest', rebuild='true')
         t.check(now.run('knockbox-cafe', 'renew', cafe.folder)[0] == 0 and kit.until(
             lambda: not os.path.exists(cafe.folder + '/cafe.key.next')), 'no new key: %s' % cafe.d.said()[-300:])
         sent.append(log(cafe, 'note', 'text=with a new key'))
