@@ -2,6 +2,7 @@
 #include "daemon/box.h"
 
 #include <inttypes.h>
+#include <malloc.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -15,7 +16,8 @@
 
 enum {
     CHECK_EVERY_H = 24,
-    UPKEEP_EVERY_MS = 60000
+    UPKEEP_EVERY_MS = 60000,
+    HEAP_KEPT = 256 << 10 /* bytes */
 };
 
 /* ---------------------------------------------------------------- people's requests */
@@ -110,7 +112,8 @@ check_piece(struct box *box)
     box->checked_ms = now != 0 ? now : 1;
 }
 
-/* Slots of readers that were killed (a backup), the ballast. */
+/* Slots of readers that were killed (a backup), the ballast; what a large fold or report left free in
+ * the heap goes back to the system. */
 static void
 keep_store(struct box *box)
 {
@@ -119,6 +122,7 @@ keep_store(struct box *box)
         return;
     box->kept_ms = now;
     kv_upkeep(store_kv(box->store));
+    (void)malloc_trim(HEAP_KEPT);
 }
 
 static void

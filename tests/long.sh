@@ -1,6 +1,6 @@
 #!/bin/sh
 # long.sh: the trials of faults that take longer than a minute, for before a release.
-#   sh tests/long.sh [SEED] [PART...]     PART: kill power full slow sweep rot twice short text fair clock alerts hostile line wire herd truth life upgrade steps lives looks
+#   sh tests/long.sh [SEED] [PART...]     PART: kill power full slow sweep rot twice short text fair uptime clock alerts hostile line wire herd truth life upgrade steps lives looks
 #                                         (all of them). SEED: of the day, unless given; printed.
 # Uses the release build in $BUILD/release (default ./build), made when it is not there. A failure is
 # seen again with the same seed and part. TIMES=10: ten times the counts below.
@@ -10,7 +10,7 @@ BUILD=${BUILD:-build}
 TIMES=${TIMES:-1}
 SEED=${1:-$(date +%Y%m%d)}
 [ $# -eq 0 ] || shift
-parts=${*:-kill power full slow sweep rot twice short text fair clock alerts hostile line wire herd truth life upgrade steps lives looks}
+parts=${*:-kill power full slow sweep rot twice short text fair uptime clock alerts hostile line wire herd truth life upgrade steps lives looks}
 folder=$BUILD/release
 
 [ -d "$folder" ] || cmake -S . -B "$folder" -G Ninja -C tests/config/release.cmake >"$folder.configure.log" 2>&1
@@ -38,6 +38,7 @@ part() {
         text) driver text --all 1 ;;
         fair) driver fair --notes 20000 --records "$(many 20)" ;;
         clock) driver clock --jumps "$(many 200)" --boots "$(many 50)" --stride 1 ;;
+        uptime) driver uptime --warm "$(many 100)" --more "$(many 100)" --rest 62 --kib 1024 ;;
         alerts) driver alerts ;;
         hostile)
             for i in $(seq "$(many 20)"); do driver hostile --revokes 0 --flood 4000 --seed $((SEED + i)) || return 1; done

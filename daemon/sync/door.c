@@ -54,6 +54,8 @@ struct door_groups {
 struct user_turn {
     uint32_t uid;
     struct turn turn;
+    uint64_t session; /* of the line that was answered last, */
+    uint64_t end_us;  /* and when */
 };
 
 struct door {
@@ -256,30 +258,36 @@ is_trusted(const struct door *door, uint32_t uid)
 }
 
 /* The user's share; of too many users the one that owes least is forgotten. */
-static struct turn *
+static struct user_turn *
 turn_of(struct door *door, uint32_t uid)
 {
     struct user_turn *found = NULL;
     for (size_t i = 0; i < door->n_turns; i++) {
         struct user_turn *one = &door->turns[i];
         if (one->uid == uid)
-            return &one->turn;
+            return one;
         if (found == NULL || one->turn.left > found->turn.left)
             found = one;
     }
     if (door->n_turns < DOOR_TURNS)
         found = &door->turns[door->n_turns++];
-    found->uid = uid;
+    *found = (struct user_turn){.uid = uid};
     turn_init(&found->turn, now_us());
-    return &found->turn;
+    return found;
 }
 
+/* Of a user's many lines one is answered at a time, so that others are heard between. */
 static bool
 has_turn(struct door_peer *peer)
 {
     struct door *door = peer->door;
-    return is_trusted(door, peer->uid) ||
-           turn_wait_us(turn_of(door, peer->uid), door->share_pct, now_us()) == 0;
+    uint64_t now = now_us();
+    if (is_trusted(door, peer->uid))
+        return true;
+    struct user_turn *one = turn_of(door, peer->uid);
+    bool same = one->session == peer->caller.session;
+    return (same || now - one->end_us > (uint64_t)DOOR_TURN_MS * 500) &&
+           turn_wait_us(&one->turn, door->share_pct, now) == 0;
 }
 
 /* Called when it is time to look again. */
@@ -310,8 +318,12 @@ hand_on(struct door_peer *peer, const Knockbox__Request *request)
     peer->patience_ms = DOOR_PATIENCE_MS;
     door->handler.request(door->handler.owner, &peer->caller, request, send_reply, peer);
     uint64_t after = now_us();
-    if (!is_trusted(door, peer->uid))
-        turn_take(turn_of(door, peer->uid), door->share_pct, after - before, after);
+    if (is_trusted(door, peer->uid))
+        return;
+    struct user_turn *one = turn_of(door, peer->uid);
+    one->session = peer->caller.session;
+    one->end_us = after;
+    turn_take(&one->turn, door->share_pct, after - before, after);
 }
 
 static void
