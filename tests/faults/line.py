@@ -76,13 +76,14 @@ class Line(threading.Thread):
 
     async def serve(self, reader, writer):
         self.count['connections'] += 1
+        port = self.to_port
         try:
-            far_reader, far_writer = await asyncio.open_connection('127.0.0.1', self.to_port)
+            far_reader, far_writer = await asyncio.open_connection('127.0.0.1', port)
         except OSError:
             writer.transport.abort()
             return
         ends, sent = (writer, far_writer), bytearray()
-        if self.mode == 'cut':
+        if self.mode == 'cut' or port != self.to_port:
             self.reset(ends)
             return
         self.open.add(ends)
