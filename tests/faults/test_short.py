@@ -253,6 +253,12 @@ def memory_group(most):
             return
         with contextlib.suppress(OSError), open(os.path.join(path, names[1]), 'w') as f:
             f.write('0' if names[1] == 'memory.swap.max' else str(most))
+        try:
+            subprocess.run(['true'], preexec_fn=lambda: join_group(path), check=True)
+        except (OSError, subprocess.SubprocessError) as e:
+            print('skipped: nothing can be put into this cgroup: %s' % e)
+            yield None
+            return
         yield path
     finally:
         kit.until(lambda: remove_group(path), patience=10)
