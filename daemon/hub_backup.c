@@ -59,7 +59,7 @@ print_logs(const struct content *content)
 {
     for (uint32_t i = 0; i < content->n_logs; i++) {
         const struct log_mark *log = &content->logs[i].head;
-        const struct content_log *end = &content->logs[i];
+        const struct chain_end *end = &content->logs[i].end;
         if (end->seq == 0)
             continue;
         (void)printf("site ");
@@ -256,10 +256,10 @@ declare(const char *dir, const struct backup *backup)
     enum err e = backed.marks != NULL ? ERR_OK : err_set(ERR_MEM, &why, "out of memory");
     memcpy(backed.generation, content->generation, MARK_SIZE);
     for (uint32_t i = 0; e == ERR_OK && i < content->n_logs; i++) {
-        if (content->logs[i].seq == 0)
+        if (content->logs[i].end.seq == 0)
             continue;
         backed.marks[backed.n] = content->logs[i].head;
-        backed.marks[backed.n++].seq = content->logs[i].seq;
+        backed.marks[backed.n++].seq = content->logs[i].end.seq;
     }
     if (e == ERR_OK)
         e = backed_write(dir, &backed, &why);

@@ -128,19 +128,6 @@ take_note(struct content *c, const struct part_row *row, struct err_text *why)
                : damaged(c, "a noted value is not what was written", why);
 }
 
-static const char *
-chain_fault(const struct content_log *log, const struct row *row)
-{
-    uint8_t hash[HASH_SIZE];
-    bool follows = row->seq == log->seq + 1;
-    if (row->prev == NULL && !follows)
-        return "does not follow the one before it";
-    if (row->prev != NULL && follows && memcmp(row->prev, log->hash, HASH_SIZE) != 0)
-        return "hangs on another record than the one before it";
-    chain_link(row->prev != NULL ? row->prev : log->hash, row->bytes, row->len, hash);
-    return memcmp(hash, row->hash, HASH_SIZE) == 0 ? NULL : "its bytes do not fit its hash";
-}
-
 static enum err
 take_record(struct content *c, const struct part_row *row, struct err_text *why)
 {
@@ -153,7 +140,7 @@ take_record(struct content *c, const struct part_row *row, struct err_text *why)
         return err_set(ERR_DAMAGED, why,
                        "%.300s: record with arrival number %" PRIu64 " is not what was written",
                        c->name, lsn);
-    const char *what = chain_fault(log, &c->record);
+    const char *what = chain_fault(&log->end, &c->record);
     if (what != NULL)
         return err_set(ERR_DAMAGED, why,
                        "%.300s: site %s, epoch %" PRIu32 ", record %" PRIu64 ": %s", c->name,
@@ -162,10 +149,7 @@ take_record(struct content *c, const struct part_row *row, struct err_text *why)
         return err_set(ERR_DAMAGED, why,
                        "%.300s: site %s, epoch %" PRIu32 ": its head does not fit record %" PRIu64,
                        c->name, log->head.site, log->head.epoch, c->record.seq);
-    if (c->record.seq >= log->seq) {
-        log->seq = c->record.seq;
-        memcpy(log->hash, c->record.hash, HASH_SIZE);
-    }
+    chain_follow(&log->end, &c->record);
     c->records = lsn;
     c->held_ms = c->record.held_ms > c->held_ms ? c->record.held_ms : c->held_ms;
     return ERR_OK;
@@ -230,13 +214,13 @@ content_end(const struct content *c, struct err_text *why)
     for (uint32_t i = 0; e == ERR_OK && i < c->n_logs; i++) {
         const struct content_log *log = &c->logs[i];
         /* of the newest record's log, held whole, the row may stay behind: store-format.md */
-        bool lags = c->record.log == i + 1 && !log->head.partial && log->seq > log->head.seq;
-        if (log->seq == log->head.seq || lags)
+        bool lags = c->record.log == i + 1 && !log->head.partial && log->end.seq > log->head.seq;
+        if (log->end.seq == log->head.seq || lags)
             continue;
         e = err_set(ERR_DAMAGED, why,
                     "%.300s: site %s, epoch %" PRIu32 ": its head names record %" PRIu64
                     ", the last one is %" PRIu64,
-                    c->name, log->head.site, log->head.epoch, log->head.seq, log->seq);
+                    c->name, log->head.site, log->head.epoch, log->head.seq, log->end.seq);
     }
     return e;
 }

@@ -17,8 +17,7 @@ extern const char backup_magic[PART_MAGIC];
 
 struct content_log {
     struct log_mark head; /* as it stands in the backup */
-    uint64_t seq;         /* followed so far */
-    uint8_t hash[HASH_SIZE];
+    struct chain_end end; /* followed so far */
 };
 
 struct content {

@@ -209,6 +209,28 @@ chain_link(const uint8_t prev[HASH_SIZE], const uint8_t *bytes, size_t len,
     (void)crypto_generichash_final(&state, out_hash, HASH_SIZE);
 }
 
+const char *
+chain_fault(const struct chain_end *end, const struct row *row)
+{
+    uint8_t hash[HASH_SIZE];
+    bool follows = row->seq == end->seq + 1;
+    if (row->prev == NULL && !follows)
+        return "does not follow the one before it";
+    if (row->prev != NULL && follows && memcmp(row->prev, end->hash, HASH_SIZE) != 0)
+        return "hangs on another record than the one before it";
+    chain_link(row->prev != NULL ? row->prev : end->hash, row->bytes, row->len, hash);
+    return memcmp(hash, row->hash, HASH_SIZE) == 0 ? NULL : "its bytes do not fit its hash";
+}
+
+void
+chain_follow(struct chain_end *end, const struct row *row)
+{
+    if (row->seq <= end->seq)
+        return;
+    end->seq = row->seq;
+    memcpy(end->hash, row->hash, HASH_SIZE);
+}
+
 /* ---- the id inside the bytes (protobuf wire format, encoding.md: tag = field << 3 | type) */
 
 struct reader {

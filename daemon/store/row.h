@@ -71,6 +71,16 @@ bool value_open(const void *name, size_t name_len, const uint8_t *value, size_t 
 void chain_link(const uint8_t prev[HASH_SIZE], const uint8_t *bytes, size_t len,
                 uint8_t out_hash[HASH_SIZE]);
 
+/* How far a log has been followed; all zero before its first record. */
+struct chain_end {
+    uint64_t seq;
+    uint8_t hash[HASH_SIZE];
+};
+/* What does not fit when `row` is the record after `end`, in words; NULL: it fits. */
+const char *chain_fault(const struct chain_end *end, const struct row *row);
+/* Goes on to `row`, unless it stands before the end (a part that came later). */
+void chain_follow(struct chain_end *end, const struct row *row);
+
 /* The id (field 5) in the packed bytes of a record. false: none. */
 bool record_id_in(const uint8_t *bytes, size_t len, uint8_t out_id[ID_SIZE]);
 

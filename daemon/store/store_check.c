@@ -10,8 +10,8 @@ enum {
 
 /* How far a log has been followed. */
 struct followed {
-    uint64_t seq, records;
-    uint8_t hash[HASH_SIZE];
+    struct chain_end end;
+    uint64_t records;
 };
 
 struct store_check {
@@ -77,20 +77,6 @@ broken(const struct store_check *check, const struct row *row, const char *what,
                    check->store->dir, log->site, log->epoch, row->seq, row->lsn, what);
 }
 
-/* The chain: what this record hangs on, and what it says it hashes to. */
-static const char *
-chain_fault(const struct followed *log, const struct row *row)
-{
-    uint8_t hash[HASH_SIZE];
-    bool follows = row->seq == log->seq + 1;
-    if (row->prev == NULL && !follows)
-        return "does not follow the one before it";
-    if (row->prev != NULL && follows && memcmp(row->prev, log->hash, HASH_SIZE) != 0)
-        return "hangs on another record than the one before it";
-    chain_link(row->prev != NULL ? row->prev : log->hash, row->bytes, row->len, hash);
-    return memcmp(hash, row->hash, HASH_SIZE) == 0 ? NULL : "its bytes do not fit its hash";
-}
-
 /* An id that stands twice is filed under the record that came first. */
 static enum err
 check_repeat(struct store_check *check, struct store_view *view, const struct row *row,
@@ -148,7 +134,7 @@ check_row(struct store_check *check, struct store_view *view, const struct row *
     struct followed *log = &check->logs[row->log - 1];
     const char *fault = row->lsn != check->last.lsn + 1
                             ? "the one that arrived before it is missing"
-                            : chain_fault(log, row);
+                            : chain_fault(&log->end, row);
     if (fault != NULL)
         return broken(check, row, fault, why);
     enum err e = check_id(check, view, row, why);
@@ -158,10 +144,7 @@ check_row(struct store_check *check, struct store_view *view, const struct row *
         return e;
     check->last = (struct last){.lsn = row->lsn, .seq = row->seq, .log = row->log};
     log->records++;
-    if (row->seq > log->seq) {
-        log->seq = row->seq;
-        memcpy(log->hash, row->hash, HASH_SIZE);
-    }
+    chain_follow(&log->end, row);
     return ERR_OK;
 }
 
@@ -173,12 +156,12 @@ check_marks(struct store_check *check, struct store_view *view, struct err_text 
     for (uint32_t i = 0; i < check->n_logs; i++) {
         struct log_mark mark;
         enum err e = mark_in(view, check->store->logs[i], &mark, why);
-        if (e == ERR_OK && (mark.seq != check->logs[i].seq ||
-                            memcmp(mark.hash, check->logs[i].hash, HASH_SIZE) != 0))
+        const struct chain_end *end = &check->logs[i].end;
+        if (e == ERR_OK && (mark.seq != end->seq || memcmp(mark.hash, end->hash, HASH_SIZE) != 0))
             return err_set(ERR_DAMAGED, why,
                            "%s: site %s, epoch %" PRIu32 ": its head names record %" PRIu64
                            ", the last one here is %" PRIu64,
-                           check->store->dir, mark.site, mark.epoch, mark.seq, check->logs[i].seq);
+                           check->store->dir, mark.site, mark.epoch, mark.seq, end->seq);
         if (e != ERR_OK)
             return e;
     }

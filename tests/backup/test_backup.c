@@ -105,8 +105,8 @@ Test(backup, says_what_is_in_it)
     cr_expect(eq(str, backup.content.site, "kitchen"));
     cr_expect(eq(str, backup.files, "hub.conf revoked"));
     cr_assert(eq(u32, backup.content.n_logs, 2));
-    cr_expect(eq(u64, backup.content.logs[0].seq, 8));
-    cr_expect(eq(u64, backup.content.logs[1].seq, 3));
+    cr_expect(eq(u64, backup.content.logs[0].end.seq, 8));
+    cr_expect(eq(u64, backup.content.logs[1].end.seq, 3));
     cr_expect(eq(str, backup.content.logs[1].head.site, "paper-cafe"));
     backup_done(&backup);
     cr_expect(missing(p.top, "one.backup.part"));
