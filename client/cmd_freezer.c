@@ -80,24 +80,20 @@ print_text(struct writer *writer, json_t *answer)
         writer_line(writer, "%zu %s, %s.", n, n == 1 ? "tub" : "tubs", show_mass(total, mass));
 }
 
+static const struct list list = {"tubs", csv_columns, sizeof csv_columns / sizeof csv_columns[0],
+                                 print_text};
+
 static enum err
 run(const struct given *given, struct err_text *why)
 {
     struct question question = {.word = "freezer"};
-    struct writer writer;
     json_t *answer = NULL;
     question_arg(&question, "site", given_value(given, "--site"));
     question_arg(&question, "place", given_value(given, "--place"));
     question_arg(&question, "all", given_flag(given, "--all") ? "1" : NULL);
     enum err e = ask_once(given, &question, &answer, why);
-    writer_init(&writer, given->output, stdout);
-    if (e == ERR_OK && given->output == OUTPUT_CSV)
-        writer_table(&writer, csv_columns, sizeof csv_columns / sizeof csv_columns[0],
-                     json_object_get(answer, "tubs"));
-    else if (e == ERR_OK && given->output == OUTPUT_JSON)
-        writer_answer(&writer, answer);
-    else if (e == ERR_OK)
-        print_text(&writer, answer);
+    if (e == ERR_OK)
+        writer_list(given->output, answer, &list);
     json_decref(answer);
     return e;
 }

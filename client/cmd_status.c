@@ -93,21 +93,17 @@ print_text(struct writer *writer, json_t *answer)
     print_alerts(writer, sites);
 }
 
+static const struct list list = {"sites", csv_columns, sizeof csv_columns / sizeof csv_columns[0],
+                                 print_text};
+
 static enum err
 run(const struct given *given, struct err_text *why)
 {
     struct question question = {.word = "status"};
-    struct writer writer;
     json_t *answer = NULL;
     enum err e = ask_once(given, &question, &answer, why);
-    writer_init(&writer, given->output, stdout);
-    if (e == ERR_OK && given->output == OUTPUT_CSV)
-        writer_table(&writer, csv_columns, sizeof csv_columns / sizeof csv_columns[0],
-                     json_object_get(answer, "sites"));
-    else if (e == ERR_OK && given->output == OUTPUT_JSON)
-        writer_answer(&writer, answer);
-    else if (e == ERR_OK)
-        print_text(&writer, answer);
+    if (e == ERR_OK)
+        writer_list(given->output, answer, &list);
     json_decref(answer);
     return e;
 }

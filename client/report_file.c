@@ -4,14 +4,11 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
-#include <spawn.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/mman.h>
 #include <sys/stat.h>
-#include <sys/wait.h>
 #include <unistd.h>
 #include "client/beside.h"
 
@@ -38,53 +35,20 @@ write_all(int fd, const char *what, const char *bytes, size_t len, struct err_te
 
 /* ---- knockbox-sheet */
 
-static int
-start(int in, int out, pid_t *out_pid)
-{
-    char path[PATH_MAX];
-    const char *program = beside("knockbox-sheet", path);
-    char *argv[] = {(char *)(uintptr_t) "knockbox-sheet", NULL};
-    posix_spawn_file_actions_t actions;
-    if (posix_spawn_file_actions_init(&actions) != 0)
-        return ENOMEM;
-    int code = posix_spawn_file_actions_adddup2(&actions, in, STDIN_FILENO);
-    if (code == 0)
-        code = posix_spawn_file_actions_adddup2(&actions, out, STDOUT_FILENO);
-    if (code == 0)
-        code = posix_spawnp(out_pid, program, &actions, NULL, argv, environ);
-    (void)posix_spawn_file_actions_destroy(&actions);
-    return code;
-}
-
-/* Its own words stand on stderr. */
-static enum err
-wait_for(pid_t pid, struct err_text *why)
-{
-    int status = 0;
-    while (waitpid(pid, &status, 0) < 0)
-        if (errno != EINTR)
-            return failed("knockbox-sheet", why);
-    return WIFEXITED(status) && WEXITSTATUS(status) == 0
-               ? ERR_OK
-               : err_set(ERR_IO, why, "knockbox-sheet could not make the spreadsheet");
-}
-
 /* The tables in a file of memory, which the program reads to its end. */
 static enum err
 make_sheet(const char *tables, int out, struct err_text *why)
 {
-    pid_t pid = 0;
     int in = memfd_create("tables", MFD_CLOEXEC);
     if (in < 0)
         return failed("memory for the tables", why);
     enum err e = write_all(in, "memory for the tables", tables, strlen(tables), why);
     if (e == ERR_OK && lseek(in, 0, SEEK_SET) != 0)
         e = failed("memory for the tables", why);
-    int code = e == ERR_OK ? start(in, out, &pid) : 0;
+    if (e == ERR_OK)
+        e = beside_run("knockbox-sheet", in, out, why);
     (void)close(in);
-    if (code != 0)
-        e = err_set(ERR_IO, why, "knockbox-sheet cannot be started: %s", strerror(code));
-    return e == ERR_OK ? wait_for(pid, why) : e;
+    return e;
 }
 
 /* ---- the file */

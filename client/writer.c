@@ -130,3 +130,16 @@ cell_shown(const json_t *value, enum cell_form form, char out[], size_t size)
         (void)snprintf(text, sizeof text, "%s", form_number(cell_number(value), form, small));
     return show_safe(text, out, size);
 }
+
+void
+writer_list(enum output output, json_t *answer, const struct list *list)
+{
+    struct writer writer;
+    writer_init(&writer, output, stdout);
+    if (output == OUTPUT_CSV)
+        writer_table(&writer, list->columns, list->n, json_object_get(answer, list->member));
+    else if (output == OUTPUT_JSON)
+        writer_answer(&writer, answer);
+    else
+        list->text(&writer, answer);
+}

@@ -58,6 +58,16 @@ void writer_table(struct writer *writer, const struct column *columns, size_t n,
 void writer_line(struct writer *writer, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
+/* An answer that is a list: for programs the rows of one member as CSV, or all as JSON; for people
+ * what `text` prints. Prints on stdout. */
+struct list {
+    const char *member;
+    const struct column *columns;
+    size_t n;
+    void (*text)(struct writer *writer, json_t *answer);
+};
+void writer_list(enum output output, json_t *answer, const struct list *list);
+
 /* A cell as text: for people, or raw for programs. Returns `out`. */
 char *cell_shown(const json_t *value, enum cell_form form, char out[], size_t size);
 char *cell_raw(const json_t *value, char out[], size_t size);

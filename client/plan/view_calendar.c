@@ -2,44 +2,13 @@
  * another, so neither side can wait for the other.
  */
 #include <errno.h>
-#include <spawn.h>
 #include <string.h>
 #include <sys/mman.h>
-#include <sys/wait.h>
 #include <unistd.h>
 #include "client/beside.h"
 #include "client/plan/view_print.h"
 
 static const char program[] = "knockbox-calendar";
-
-static int
-start(int in, int out, pid_t *out_pid)
-{
-    char path[PATH_MAX], name[] = "knockbox-calendar";
-    char *argv[] = {name, NULL};
-    posix_spawn_file_actions_t actions;
-    if (posix_spawn_file_actions_init(&actions) != 0)
-        return ENOMEM;
-    int code = posix_spawn_file_actions_adddup2(&actions, in, STDIN_FILENO);
-    if (code == 0)
-        code = posix_spawn_file_actions_adddup2(&actions, out, STDOUT_FILENO);
-    if (code == 0)
-        code = posix_spawnp(out_pid, beside(program, path), &actions, NULL, argv, environ);
-    (void)posix_spawn_file_actions_destroy(&actions);
-    return code;
-}
-
-static enum err
-wait_for(pid_t pid, struct err_text *why)
-{
-    int status = 0;
-    while (waitpid(pid, &status, 0) < 0)
-        if (errno != EINTR)
-            return err_set(ERR_PEER, why, "%s: %s", program, strerror(errno));
-    return WIFEXITED(status) && WEXITSTATUS(status) == 0
-               ? ERR_OK
-               : err_set(ERR_PEER, why, "%s made no calendar", program);
-}
 
 static enum err
 copy_out(int from, FILE *f, struct err_text *why)
@@ -56,13 +25,9 @@ copy_out(int from, FILE *f, struct err_text *why)
 static enum err
 run(int in, int out, const json_t *view, FILE *f, struct err_text *why)
 {
-    pid_t pid = 0;
     if (json_dumpfd(view, in, JSON_COMPACT) != 0 || lseek(in, 0, SEEK_SET) != 0)
         return err_set(ERR_IO, why, "the plan for %s: %s", program, strerror(errno));
-    int code = start(in, out, &pid);
-    if (code != 0)
-        return err_set(ERR_PEER, why, "%s cannot be started: %s", program, strerror(code));
-    enum err e = wait_for(pid, why);
+    enum err e = beside_run(program, in, out, why);
     return e == ERR_OK ? copy_out(out, f, why) : e;
 }
 

@@ -8,7 +8,7 @@
 #include "client/command.h"
 
 /* Prints the view in the form that the command line asks for (print_to.h), where it says.
- * ERR_INPUT: no such form; ERR_IO; ERR_PEER: the program that makes calendars cannot be started. */
+ * ERR_INPUT: no such form; ERR_IO, also when the program that makes calendars fails. */
 enum err view_print(const struct given *given, const json_t *view, struct err_text *why);
 
 /* ---- a form a file; `f` is lent */

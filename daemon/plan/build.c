@@ -50,12 +50,9 @@ tub_order(const void *a, const void *b, void *problem)
     const struct problem *p = problem;
     const struct problem_tub *x = &p->tubs[*(const int *)a];
     const struct problem_tub *y = &p->tubs[*(const int *)b];
-    if (x->profile != y->profile)
-        return x->profile < y->profile ? -1 : 1;
-    if (x->use_by_day != y->use_by_day)
-        return x->use_by_day < y->use_by_day ? -1 : 1;
-    if ((x->at == PROBLEM_AT_KITCHEN) != (y->at == PROBLEM_AT_KITCHEN))
-        return x->at == PROBLEM_AT_KITCHEN ? -1 : 1;
+    int order = problem_tub_order(x, y);
+    if (order != 0)
+        return order;
     if (x->g != y->g)
         return x->g > y->g ? -1 : 1;
     return *(const int *)a < *(const int *)b ? -1 : 1;

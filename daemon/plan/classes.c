@@ -189,3 +189,12 @@ classes_has_run(const struct classes *c, int at, int run)
             return true;
     return false;
 }
+
+int
+classes_place(const struct classes *c, int day)
+{
+    for (int i = 0; i < c->days_n; i++)
+        if (c->days[i] == day)
+            return i;
+    return 0;
+}

@@ -39,5 +39,7 @@ void classes_done(struct classes *c);
 
 /* Whether the run is one of those that can bring tubs of the class. */
 bool classes_has_run(const struct classes *c, int at, int run);
+/* The place of the day in `days`; 0: no batch starts then. */
+int classes_place(const struct classes *c, int day);
 
 #endif

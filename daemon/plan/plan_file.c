@@ -7,13 +7,7 @@
 #include <string.h>
 
 #include "daemon/plan/slurp.h"
-
-#define TRY(call)                  \
-    do {                           \
-        enum err try_err = (call); \
-        if (try_err != ERR_OK)     \
-            return try_err;        \
-    } while (0)
+#include "daemon/plan/try.h"
 
 #define ML_MOST INT64_C(1000000000000)
 

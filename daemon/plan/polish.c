@@ -19,19 +19,10 @@ struct polish {
     int *slot_of; /* by batch of the draft: its slot in the model */
 };
 
-static int
-place_of(const struct classes *c, int day)
-{
-    for (int i = 0; i < c->days_n; i++)
-        if (c->days[i] == day)
-            return i;
-    return 0;
-}
-
 static bool
 is_free(const struct polish *s, const struct draft_batch *b)
 {
-    return s->window->free_place[place_of(s->c, b->day)];
+    return s->window->free_place[classes_place(s->c, b->day)];
 }
 
 /* Batches of one recipe on one day that the model allows for: what the stations hold. */
@@ -60,7 +51,7 @@ add_slots(struct polish *s, struct err_text *why)
         if (is_free(s, b))
             continue;
         s->slot_of[i] = s->m.slots_n;
-        e = model_add_slot(&s->m, b->recipe, place_of(s->c, b->day), 1, (double)b->g, why);
+        e = model_add_slot(&s->m, b->recipe, classes_place(s->c, b->day), 1, (double)b->g, why);
     }
     for (int place = 0; e == ERR_OK && place < s->c->days_n; place++)
         for (int r = 0; e == ERR_OK && s->window->free_place[place] && r < s->p->recipes_n; r++)

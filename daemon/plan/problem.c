@@ -1,5 +1,6 @@
 /* problem.c - memory, order and ranges of a planning problem. */
 #include "daemon/plan/problem.h"
+#include "daemon/plan/try.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -460,13 +461,6 @@ in_ranges(const char *what, const char *id, const struct range *r, size_t n, str
     in_ranges(what, id, (const struct range[]){__VA_ARGS__}, \
               sizeof((const struct range[]){__VA_ARGS__}) / sizeof(struct range), why)
 
-#define TRY(call)                  \
-    do {                           \
-        enum err try_err = (call); \
-        if (try_err != ERR_OK)     \
-            return try_err;        \
-    } while (0)
-
 enum {
     DAY_LEAST = -36500,
     DAY_MOST = 36500
@@ -645,4 +639,16 @@ problem_settle(struct problem *p, struct err_text *why)
     TRY(check_tubs(p, why));
     TRY(sort_all(p, why));
     return check_once(p, why);
+}
+
+int
+problem_tub_order(const struct problem_tub *a, const struct problem_tub *b)
+{
+    if (a->profile != b->profile)
+        return a->profile < b->profile ? -1 : 1;
+    if (a->use_by_day != b->use_by_day)
+        return a->use_by_day < b->use_by_day ? -1 : 1;
+    if ((a->at == PROBLEM_AT_KITCHEN) != (b->at == PROBLEM_AT_KITCHEN))
+        return a->at == PROBLEM_AT_KITCHEN ? -1 : 1;
+    return 0;
 }

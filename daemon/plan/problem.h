@@ -166,6 +166,8 @@ enum err problem_list(int n, size_t size, void *out_list, struct err_text *why);
 
 /* Checks and sorts (see above). ERR_INPUT: `why` names the list, the member and the number. */
 enum err problem_settle(struct problem *p, struct err_text *why);
+/* By profile, then by date, then those in the kitchen first. 0: alike in these. */
+int problem_tub_order(const struct problem_tub *a, const struct problem_tub *b);
 
 void problem_take(struct problem_recipe *r, int profile);
 bool problem_takes(const struct problem_recipe *r, int profile);

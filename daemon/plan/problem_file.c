@@ -7,15 +7,9 @@
 #include <string.h>
 
 #include "daemon/plan/slurp.h"
+#include "daemon/plan/try.h"
 
 #define FORMAT "tub-planner-instance/1"
-
-#define TRY(call)                  \
-    do {                           \
-        enum err try_err = (call); \
-        if (try_err != ERR_OK)     \
-            return try_err;        \
-    } while (0)
 
 /* ---- one field of one JSON object, by table ---- */
 

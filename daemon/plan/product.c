@@ -6,15 +6,6 @@
 
 #include "daemon/plan/model.h"
 
-static int
-place_of(const struct classes *c, int day)
-{
-    for (int i = 0; i < c->days_n; i++)
-        if (c->days[i] == day)
-            return i;
-    return 0;
-}
-
 /* Litres of each want of the programme, to whole millilitres of its demands in turn. */
 static void
 read_wants(const struct model *m, const struct lp_warm *warm, int64_t *out_ml)
@@ -41,7 +32,7 @@ solve_product(const struct draft *d, const struct classes *classes, const struct
     double worth = 0;
     enum err e = model_init(&m, d->p, classes, share, why);
     for (int i = 0; e == ERR_OK && i < d->batches_n; i++)
-        e = model_add_slot(&m, d->batches[i].recipe, place_of(classes, d->batches[i].day), 1,
+        e = model_add_slot(&m, d->batches[i].recipe, classes_place(classes, d->batches[i].day), 1,
                            (double)d->batches[i].g, why);
     if (e == ERR_OK)
         e = model_add_kitchen(&m, NULL, 0, why);

@@ -50,15 +50,6 @@ copy_head(struct table_model *out, const struct table_model *model)
     }
 }
 
-static size_t
-column_of(const struct section *s, const char *key)
-{
-    size_t i = 0;
-    while (i < s->n_columns && strcmp(s->columns[i].key, key) != 0)
-        i++;
-    return i;
-}
-
 /* Grams of a text that number_kg() made. */
 static int64_t
 grams_of(const char *kg)
@@ -89,8 +80,8 @@ endings(const struct table_model *model, const struct calc_frame *frame,
     const struct section *s = table_find(model, "waste.by_destination");
     size_t n = 0;
     for (size_t row = 0; s != NULL && row < s->n_rows && n < ENDED_MOST; row++) {
-        const struct cell *code = table_cell(s, row, column_of(s, "destination"));
-        const struct cell *kg = table_cell(s, row, column_of(s, "kg"));
+        const struct cell *code = table_cell(s, row, table_column(s, "destination"));
+        const struct cell *kg = table_cell(s, row, table_column(s, "kg"));
         const struct calc_destination *destination = calc_destination_find(code->text);
         if (destination != NULL)
             out[n++] =
@@ -156,7 +147,7 @@ figure(const struct table_model *model, const char *key, const char **out_unit,
         }
         if (s->shape != SHAPE_FIELDS || strncmp(s->path, key, len) != 0 || key[len] != '.')
             continue;
-        column = column_of(s, key + len + 1);
+        column = table_column(s, key + len + 1);
         if (column == s->n_columns)
             continue;
         *out_unit = s->columns[column].unit;

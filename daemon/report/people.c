@@ -54,19 +54,10 @@ people_word(const struct cell *cell)
     }
 }
 
-static size_t
-column_of(const struct section *s, const char *key)
-{
-    size_t i = 0;
-    while (i < s->n_columns && strcmp(s->columns[i].key, key) != 0)
-        i++;
-    return i;
-}
-
 const char *
 people_text(const struct section *s, size_t row, const char *key)
 {
-    size_t i = column_of(s, key);
+    size_t i = table_column(s, key);
     const struct cell *cell = i < s->n_columns ? table_cell(s, row, i) : NULL;
     return cell != NULL && cell->type == CELL_TEXT ? cell->text : "";
 }

@@ -201,6 +201,15 @@ table_cell(const struct section *section, size_t row, size_t column)
     return &section->cells[row * section->n_columns + column];
 }
 
+size_t
+table_column(const struct section *section, const char *key)
+{
+    size_t i = 0;
+    while (i < section->n_columns && strcmp(section->columns[i].key, key) != 0)
+        i++;
+    return i;
+}
+
 static const struct cell *
 cell_at(const struct table_model *model, const char *path, const char *key)
 {

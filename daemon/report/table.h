@@ -85,6 +85,8 @@ size_t table_count(const struct table_model *model);
 const struct section *table_at(const struct table_model *model, size_t i);           /* lent */
 const struct section *table_find(const struct table_model *model, const char *path); /* NULL */
 const struct cell *table_cell(const struct section *section, size_t row, size_t column);
+/* The place of the column with that key; n_columns: there is none. */
+size_t table_column(const struct section *section, const char *key);
 /* The text at section `path`, first row, column `key`; NULL when it is not a text. */
 const char *table_get(const struct table_model *model, const char *path, const char *key);
 /* The same for a headline. */

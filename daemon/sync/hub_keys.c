@@ -438,6 +438,19 @@ revoke_others(struct hub_keys *k, struct store_txn *txn, const struct key_entry 
     return e;
 }
 
+/* Ends what was begun, `e` so far: written and followed, or nothing of it. */
+static enum err
+end_recording(struct hub_keys *k, struct store_txn *txn, enum err e, struct err_text *why)
+{
+    if (e == ERR_OK)
+        e = store_commit(&txn, why);
+    store_abort(&txn);
+    if (e == ERR_OK)
+        e = hub_keys_follow(k, why);
+    k->options.wrote(k->options.owner);
+    return e;
+}
+
 static enum err
 record_key(struct hub_keys *k, const struct key_entry *fresh, struct err_text *why)
 {
@@ -447,13 +460,7 @@ record_key(struct hub_keys *k, const struct key_entry *fresh, struct err_text *w
         e = append_enrol(k, txn, fresh, why);
     if (e == ERR_OK)
         e = revoke_others(k, txn, fresh, why);
-    if (e == ERR_OK)
-        e = store_commit(&txn, why);
-    store_abort(&txn);
-    if (e == ERR_OK)
-        e = hub_keys_follow(k, why);
-    k->options.wrote(k->options.owner);
-    return e;
+    return end_recording(k, txn, e, why);
 }
 
 enum err
@@ -513,13 +520,7 @@ record_heir(struct hub_keys *k, const struct key_entry *heir, struct err_text *w
         e = revoke_heirs(k, txn, heir->renews, "another key was made before it spoke", why);
     if (e == ERR_OK)
         e = append_enrol(k, txn, heir, why);
-    if (e == ERR_OK)
-        e = store_commit(&txn, why);
-    store_abort(&txn);
-    if (e == ERR_OK)
-        e = hub_keys_follow(k, why);
-    k->options.wrote(k->options.owner);
-    return e;
+    return end_recording(k, txn, e, why);
 }
 
 enum err

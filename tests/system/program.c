@@ -32,6 +32,12 @@ place_make(char place[PLACE])
 }
 
 void
+path_in(const char *place, const char *name, char out[PLACE * 2])
+{
+    cr_assert(snprintf(out, PLACE * 2, "%.120s/%.100s", place, name) < PLACE * 2);
+}
+
+void
 place_done(const char *place)
 {
     char command[PLACE + 16];
@@ -272,4 +278,14 @@ import_catalogue(const char *hub, const char *site)
     fclose(file);
     struct said said = run_program("knockbox", "import", path, "--at", hub, NULL);
     cr_assert(said.status == 0, "%s", said.err);
+}
+
+struct daemon
+start_cafe(const char *hub, const char *dir, const char *site)
+{
+    import_catalogue(hub, site);
+    join_cafe(hub, dir, site);
+    struct daemon d = start_daemon("knockbox-cafe", dir);
+    wait_for_answer(dir, "export", "\"house-dark\"");
+    return d;
 }

@@ -16,6 +16,11 @@ enum {
 /* A fresh folder under /tmp for one test; removed by place_done(). */
 void place_make(char place[PLACE]);
 void place_done(const char *place);
+/* PLACE/NAME; `place` may be one of those paths. IN() declares it too. */
+void path_in(const char *place, const char *name, char out[PLACE * 2]);
+#define IN(place, name, path) \
+    char path[PLACE * 2];     \
+    path_in(place, name, path)
 
 /* What one run of a program said. */
 struct said {
@@ -46,6 +51,8 @@ bool answer_has(const char *dir, const char *word, const char *text);
  * with a silent hub is 5 s. */
 struct daemon start_hub(const char *dir);
 void join_cafe(const char *hub, const char *dir, const char *site);
+/* The catalogue for `site` is in the hub, the café joined, runs and has the catalogue. */
+struct daemon start_cafe(const char *hub, const char *dir, const char *site);
 /* The first line of DIR/endpoint. */
 void endpoint_of(const char *hub, char out[PLACE]);
 /* One tub record through the client; the exit status. */

@@ -21,16 +21,6 @@ enum {
     KILLS = 20
 };
 
-#define IN(place, name, path) \
-    char path[PLACE * 2];     \
-    path_in(place, name, path)
-
-static void
-path_in(const char *place, const char *name, char out[PLACE * 2])
-{
-    cr_assert(snprintf(out, PLACE * 2, "%.120s/%.100s", place, name) < PLACE * 2);
-}
-
 /* The restored hub listens where the lost one did, as its operator sees to. */
 static void
 listen_at(const char *hub, const char *endpoint)
@@ -84,10 +74,7 @@ Test(drill, a_hub_restored_from_last_nights_backup_reports_the_same_bytes, .time
     IN(place, "hub.backup", file);
     IN(place, "hub.keys", keys);
     struct daemon h = start_hub(hub);
-    import_catalogue(hub, "quayside");
-    join_cafe(hub, cafe, "quayside");
-    struct daemon c = start_daemon("knockbox-cafe", cafe);
-    wait_for_answer(cafe, "export", "\"house-dark\"");
+    struct daemon c = start_cafe(hub, cafe, "quayside");
     endpoint_of(hub, endpoint);
     cr_assert(log_tub(cafe, "Q001") == 0);
     wait_for_answer(hub, "export", "\"Q001\"");

@@ -16,12 +16,6 @@
 #include "tests/system/program.h"
 
 static void
-path_in(const char *place, const char *name, char out[PLACE * 2])
-{
-    cr_assert(snprintf(out, PLACE * 2, "%.120s/%.100s", place, name) < PLACE * 2);
-}
-
-static void
 write_file(const char *path, const char *text)
 {
     FILE *f = fopen(path, "w");

@@ -14,17 +14,6 @@
 
 #include "tests/system/program.h"
 
-/* A path inside; `place` may be one of those paths. */
-#define IN(place, name, path) \
-    char path[PLACE * 2];     \
-    path_in(place, name, path)
-
-static void
-path_in(const char *place, const char *name, char out[PLACE * 2])
-{
-    cr_assert(snprintf(out, PLACE * 2, "%.120s/%.100s", place, name) < PLACE * 2);
-}
-
 static unsigned
 mode_of(const char *dir, const char *name)
 {
@@ -221,10 +210,7 @@ Test(cafe, joins_records_and_is_heard, .timeout = 60)
     IN(place, "hub", hub);
     IN(place, "cafe", cafe);
     struct daemon h = start_hub(hub);
-    import_catalogue(hub, "quayside");
-    join_cafe(hub, cafe, "quayside");
-    struct daemon c = start_daemon("knockbox-cafe", cafe);
-    wait_for_answer(cafe, "export", "\"house-dark\""); /* the catalogue came down */
+    struct daemon c = start_cafe(hub, cafe, "quayside");
     cr_expect(eq(int, log_tub(cafe, "Q001"), 0));
     wait_for_answer(hub, "export", "\"Q001\"");
     cr_expect(eq(u32, mode_of(cafe, "cafe.key"), 0600));
@@ -243,10 +229,7 @@ Test(cafe, works_alone_and_catches_up_when_the_hub_is_back, .timeout = 90)
     IN(place, "cafe", cafe);
     IN(hub, "hub.conf", conf);
     struct daemon h = start_hub(hub);
-    import_catalogue(hub, "quayside");
-    join_cafe(hub, cafe, "quayside");
-    struct daemon c = start_daemon("knockbox-cafe", cafe);
-    wait_for_answer(cafe, "export", "\"house-dark\"");
+    struct daemon c = start_cafe(hub, cafe, "quayside");
     endpoint_of(hub, endpoint);
     kill_daemon(&h);
     cr_expect(eq(int, log_tub(cafe, "Q001"), 0));
@@ -345,10 +328,7 @@ Test(revoke, holds_at_once_on_an_open_connection_and_after_restarts, .timeout = 
     IN(place, "hub", hub);
     IN(place, "cafe", cafe);
     struct daemon h = start_hub(hub);
-    import_catalogue(hub, "quayside");
-    join_cafe(hub, cafe, "quayside");
-    struct daemon c = start_daemon("knockbox-cafe", cafe);
-    wait_for_answer(cafe, "export", "\"house-dark\"");
+    struct daemon c = start_cafe(hub, cafe, "quayside");
     struct said said = run_program("knockbox-hub", "revoke", hub, "quayside", NULL);
     cr_assert(said.status == 0, "%s", said.err);
     cr_expect(eq(int, log_tub(cafe, "Q001"), 0));

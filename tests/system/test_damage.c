@@ -11,19 +11,9 @@
 
 #include "tests/system/program.h"
 
-#define IN(place, name, path) \
-    char path[PLACE * 2];     \
-    path_in(place, name, path)
-
 enum {
     PAGE = 4096
 };
-
-static void
-path_in(const char *place, const char *name, char out[PLACE * 2])
-{
-    cr_assert(snprintf(out, PLACE * 2, "%.120s/%.100s", place, name) < PLACE * 2);
-}
 
 static char *
 slurp(const char *path, size_t *out_len)
@@ -96,10 +86,7 @@ pair_start(struct pair *p)
     path_in(p->cafe, "store/data.mdb", p->data);
     p->h = start_hub(p->hub);
     endpoint_of(p->hub, p->endpoint);
-    import_catalogue(p->hub, "quayside");
-    join_cafe(p->hub, p->cafe, "quayside");
-    p->c = start_daemon("knockbox-cafe", p->cafe);
-    wait_for_answer(p->cafe, "export", "\"house-dark\"");
+    p->c = start_cafe(p->hub, p->cafe, "quayside");
     for (int i = 1; i <= 10; i++) {
         snprintf(tub, sizeof tub, "Q%03d", i);
         cr_assert(log_tub(p->cafe, tub) == 0);
