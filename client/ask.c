@@ -110,7 +110,7 @@ static enum err
 add_data(struct answer *answer, const Knockbox__Reply *reply, struct err_text *why)
 {
     size_t len = reply->has_data ? reply->data.len : 0;
-    if (answer->len + len + 1 > answer->room) {
+    if (answer->text == NULL || len >= answer->room - answer->len) {
         size_t room = (answer->len + len + 1) * 2;
         char *text = realloc(answer->text, room);
         if (text == NULL)

@@ -59,7 +59,7 @@ read_days(const json_t *days, struct close_hints *hints)
 static int
 minute_of(const char *hhmm)
 {
-    return strlen(hhmm) == 5 ? atoi(hhmm) * 60 + atoi(hhmm + 3) : 0;
+    return strlen(hhmm) == 5 ? (int)(strtol(hhmm, NULL, 10) * 60 + strtol(hhmm + 3, NULL, 10)) : 0;
 }
 
 static void

@@ -62,7 +62,7 @@ local_minute(const struct filling *filling)
 {
     int64_t local =
         filling->now_ms / 60000 + zone_offset_min(filling->hints->zone, filling->now_ms);
-    return (int)(local % (24 * 60));
+    return (int)(local % INT64_C(1440));
 }
 
 /* In the morning it is the evening before that is still open. */

@@ -65,7 +65,7 @@ take_temp(struct filling *filling, const char *answer, struct err_text *why)
     size_t at = (size_t)(freezer - filling->hints->freezers.list);
     filling->outside = false;
     filling->freezer = at + 1;
-    if (answer[0] == '\0')
+    if (freezer == NULL || answer[0] == '\0')
         return ERR_OK;
     if (!read_temp(answer, reading.temp_c, &value))
         return err_input(why, "temperature", answer, "degrees such as -18.5");

@@ -191,7 +191,7 @@ swap(const char *dir, char out_name[32], struct err_text *why)
     enum err e = path_join(dir, "store", old, why);
     if (e == ERR_OK)
         e = path_join(dir, FRESH, fresh, why);
-    if (e == ERR_OK && renameat2(AT_FDCWD, fresh, AT_FDCWD, old, RENAME_EXCHANGE) != 0)
+    if (e == ERR_OK && renameat2(AT_FDCWD, old, AT_FDCWD, fresh, RENAME_EXCHANGE) != 0)
         e = said("exchange the stores", dir, why);
     if (e == ERR_OK)
         e = folder_sync(dir, why);

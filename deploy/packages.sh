@@ -8,7 +8,7 @@ set -eu
 build="gcc make cmake ninja-build pkg-config protobuf-compiler protobuf-c-compiler mawk
 libprotobuf-c-dev libzmq3-dev liblmdb-dev libcurl4-openssl-dev libjansson-dev libsodium-dev
 libutf8proc-dev coinor-libcbc-dev libxlsxwriter-dev libical-dev zlib1g-dev tzdata socat"
-test="git libcriterion-dev clang-14 libclang-rt-14-dev clang-format-14 mandoc tmux procps python3-minimal iproute2
+test="git libcriterion-dev clang-14 libclang-rt-14-dev clang-format-14 clang-tidy-14 mandoc tmux procps python3-minimal iproute2
 e2fsprogs mount python3 python3-aiosmtpd python3-openpyxl systemd openssl openssh-server openssh-client openssh-sftp-server"
 
 want=$build

@@ -77,10 +77,12 @@ text_good(const char *text, enum text_form form, size_t least, size_t most)
 static bool
 moves_text(const char *letter, size_t n)
 {
+    /* NOLINTBEGIN(misc-misleading-bidirectional): that is what is looked for */
     static const char *const marks[] = {
         "\xD8\x9C",     "\xE2\x80\x8E", "\xE2\x80\x8F", "\xE2\x80\xA8", "\xE2\x80\xA9",
         "\xE2\x80\xAA", "\xE2\x80\xAB", "\xE2\x80\xAC", "\xE2\x80\xAD", "\xE2\x80\xAE",
         "\xE2\x81\xA6", "\xE2\x81\xA7", "\xE2\x81\xA8", "\xE2\x81\xA9"};
+    /* NOLINTEND(misc-misleading-bidirectional) */
     for (size_t i = 0; i < sizeof marks / sizeof marks[0]; i++)
         if (strlen(marks[i]) == n && memcmp(marks[i], letter, n) == 0)
             return true;

@@ -38,7 +38,7 @@ static void
 assume(struct calc_run *run, const struct calc_arg *arg)
 {
     json_t *value = arg->kind == CALC_ARG_NUMBER  ? json_real(strtod(arg->fallback, NULL))
-                    : arg->kind == CALC_ARG_WHOLE ? json_integer(atoi(arg->fallback))
+                    : arg->kind == CALC_ARG_WHOLE ? json_integer(strtol(arg->fallback, NULL, 10))
                                                   : json_string(arg->fallback);
     run->full |= json_object_set_new(run->assumed, arg->name, value) != 0;
 }

@@ -92,7 +92,7 @@ get_argument(int argc, char **argv, int *i, struct asked *a, struct err_text *wh
 static enum err
 get_arguments(int argc, char **argv, struct asked *a, struct err_text *why)
 {
-    for (int i = 0; i < argc; i++) {
+    for (int i = 0; i < argc && argv[i] != NULL; i++) {
         enum err e = get_argument(argc, argv, &i, a, why);
         if (e != ERR_OK)
             return e;

@@ -153,7 +153,7 @@ check_sockets(struct program *p)
     add(p, BPF_JMP | BPF_JEQ | BPF_K, 1, 0, SYS_socket);
     answer(p, SECCOMP_RET_ALLOW);
     load(p, offsetof(struct seccomp_data, args[0])); /* its low half: little-endian */
-    for (uint8_t i = 0; i < FAMILIES; i++)
+    for (int i = 0; i < FAMILIES; i++)
         add(p, BPF_JMP | BPF_JEQ | BPF_K, (uint8_t)(FAMILIES - i), 0, (uint32_t)families[i]);
     deny(p);
     answer(p, SECCOMP_RET_ALLOW);

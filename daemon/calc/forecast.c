@@ -146,7 +146,7 @@ score(struct series *s, size_t day, size_t left, double value, double smoothed, 
     if (naive < 0 || value < 0)
         return;
     /* what was used, and whether it lay inside, is asked of the last windows only */
-    double used = left > 2 * WINDOW || beats(s) ? smoothed : naive;
+    double used = left > (size_t)2 * WINDOW || beats(s) ? smoothed : naive;
     double unit = unit_of(smoothed, s->smooth[s->best].level);
     if (left <= WINDOW)
         width = calc_forecast_width(sizes, sizes_of(s->ring, sizes), WIDTH_LEAST);
@@ -298,7 +298,8 @@ static double
 wider(const struct series *s, bool used, int steps)
 {
     double gain = gains[s->best].level;
-    return used ? sqrt(1 + (double)(steps - 1) * gain * gain) : sqrt(1 + (steps - 1) / WEEK);
+    int whole_weeks = (steps - 1) / WEEK;
+    return used ? sqrt(1 + (double)(steps - 1) * gain * gain) : sqrt(1 + whole_weeks);
 }
 
 static bool

@@ -132,7 +132,7 @@ enum err
 parcel_alerts(const char *site, int64_t now_ms, const char *const *lines, size_t n,
               struct parcel *out_parcel, struct err_text *why)
 {
-    char when[32];
+    char when[32], stem[sizeof out_parcel->names[0] - 4];
     memset(out_parcel, 0, sizeof *out_parcel);
     (void)snprintf(out_parcel->what, sizeof out_parcel->what, "alerts");
     if (n == 1)
@@ -143,8 +143,8 @@ parcel_alerts(const char *site, int64_t now_ms, const char *const *lines, size_t
     for (size_t i = 0; i < n; i++)
         add_text(out_parcel, "%s\n", lines[i]);
     (void)snprintf(when, sizeof when, "alerts-%" PRId64, now_ms / 1000);
-    stem_of(site, when, out_parcel->names[0], sizeof out_parcel->names[0] - 4);
-    (void)strcat(out_parcel->names[0], ".txt");
+    stem_of(site, when, stem, sizeof stem);
+    (void)snprintf(out_parcel->names[0], sizeof out_parcel->names[0], "%s.txt", stem);
     Knockbox__OutboxFile *file = &out_parcel->files[0];
     knockbox__outbox_file__init(file);
     file->name = out_parcel->names[0];

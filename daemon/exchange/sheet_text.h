@@ -32,7 +32,7 @@ bool sheet_number(const char *text, int digits_most, double *out_value, int *out
 bool sheet_day(const char *text, int *out_year, int *out_month, int *out_day);
 
 /* Seconds since 1970 at the beginning of that day; 0: no day. */
-time_t sheet_seconds(const char *day);
+time_t sheet_seconds(const char *text);
 
 /* Characters. */
 size_t sheet_width(const char *text);

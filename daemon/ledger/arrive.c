@@ -142,7 +142,7 @@ place_count(struct placing *p)
 static bool
 may_be_late(const struct fact *fact, int32_t month)
 {
-    return fact->held_ms >= (int64_t)month_first_day(month + 1) * 86400000 - 14 * 3600000;
+    return fact->held_ms >= (int64_t)month_first_day(month + 1) * 86400000 - INT64_C(14) * 3600000;
 }
 
 static enum err

@@ -76,7 +76,7 @@
     X(74, RUN_USED, "g", "run batch") /* "-": no ride needed */
 
 enum measure {
-#define X(number, name, unit, key) MEASURE_##name = number,
+#define X(number, name, unit, key) MEASURE_##name = (number),
     MEASURES(X)
 #undef X
 };

@@ -125,7 +125,7 @@ static enum err
 search_month(struct search *s, struct err_text *why)
 {
     struct key prefix = {.n = 0, .over = false};
-    if (s->closed_ms < (int64_t)month_first_day(s->closed + 1) * 86400000 - 14 * 3600000)
+    if (s->closed_ms < (int64_t)month_first_day(s->closed + 1) * 86400000 - INT64_C(14) * 3600000)
         return try_all(s, why);
     key_month(&prefix, s->closed);
     enum err e = table_walk(s->view->kv, s->view->tables->lags, &prefix, try_lag, s, why);

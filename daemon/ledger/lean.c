@@ -43,6 +43,7 @@ take_field(const uint8_t **p, const uint8_t *end, struct field *out)
     if (!take_varint(p, end, &tag))
         return false;
     out->number = (uint32_t)(tag >> 3);
+    out->data = *p;
     switch (tag & 7) {
     case 0:
         return take_varint(p, end, &out->value);

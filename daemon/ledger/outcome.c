@@ -196,7 +196,7 @@ outcome_flag(struct outcome *outcome, const struct fact *fact, const char *code,
     if (len + subject_len + ID_TEXT + 2 > sizeof key)
         return ERR_INPUT;
     (void)id_print(fact->id, id);
-    memcpy(key, code, len);
+    memcpy(key, code, len); /* NOLINT(bugprone-not-null-terminated-result): more follows */
     key[len] = '/';
     memcpy(key + len + 1, id, ID_TEXT - 1);
     key[len + ID_TEXT] = '/';

@@ -68,7 +68,7 @@ ledger_rows(struct ledger *ledger, enum subject_class class, ledger_visit *visit
     enum err e = ledger_look(ledger, &view, why);
     if (e != ERR_OK)
         return e;
-    e = arena_init(&r.arena, ARENA_BIG_RECORD * 4, why);
+    e = arena_init(&r.arena, (size_t)ARENA_BIG_RECORD * 4, why);
     if (e == ERR_OK) {
         struct key prefix = key_row(class, "");
         e = table_walk(view.kv, view.tables->rows, &prefix, read_row, &r, why);

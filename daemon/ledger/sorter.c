@@ -97,7 +97,7 @@ compare(const void *a, const void *b, void *bytes)
 bool
 sorter_pressing(const struct sorter *s)
 {
-    return s->n > SORTER_ROWS / 8 * 7 || s->used > SORTER_BYTES / 8 * 7;
+    return s->n > (size_t)SORTER_ROWS / 8 * 7 || s->used > (size_t)SORTER_BYTES / 8 * 7;
 }
 
 bool

@@ -29,7 +29,7 @@ struct tables {
     MDB_dbi meta, facts, fixes, rows, lines, deps, stays, wastes, lags, acts, kept;
 };
 
-enum err tables_open(struct kv *kv, struct tables *out_tables, struct err_text *why);
+enum err tables_open(struct kv *kv, struct tables *t, struct err_text *why);
 enum err tables_clear(struct kv_txn *txn, const struct tables *tables, struct err_text *why);
 
 /* A key under construction; `over` when it did not fit. */

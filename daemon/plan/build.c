@@ -338,7 +338,7 @@ batch_cost(const struct problem *p, const struct problem_recipe *r, int64_t g)
     for (int part = 0; part < p->ingredients_n; part++)
         cost += (share_units)g * r->need_g_per_kg[part] * p->ingredients[part].cents_per_kg *
                 (PER_CENT / 1000000);
-    return cost + ms * p->labour_cents_per_hour * (PER_CENT / (3600 * 1000));
+    return cost + ms * p->labour_cents_per_hour * (PER_CENT / (INT64_C(3600) * 1000));
 }
 
 /* Worth of one batch more of this recipe on this day for keeping to the published plan. */

@@ -226,7 +226,7 @@ pay_labour(struct checking *c)
         ms += work_ms(r->mix_s_per_batch + r->bottle_s_per_batch,
                       r->mix_s_per_kg + r->bottle_s_per_kg, c->puck_g[i]);
     }
-    c->out->part[CHECK_LABOUR] = -money(ms, c->p->labour_cents_per_hour, 3600 * 1000);
+    c->out->part[CHECK_LABOUR] = -money(ms, c->p->labour_cents_per_hour, INT64_C(3600) * 1000);
 }
 
 /* Milligrams of ingredient `part` that batches started by `day` need. */

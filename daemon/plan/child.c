@@ -341,7 +341,7 @@ last_message(const struct child *c, struct message *out, bool *out_ended)
     bool any = false;
     while (at != NULL && next_message(&at, end, out))
         any = true;
-    *out_ended = any && end - at == 4 && memcmp(at, "end\n", 4) == 0;
+    *out_ended = at != NULL && any && end - at == 4 && memcmp(at, "end\n", 4) == 0;
     return any;
 }
 

@@ -16,7 +16,7 @@ grow(char **bytes, size_t *room, struct err_text *why)
 {
     if (*room >= MOST)
         return err_set(ERR_INPUT, why, "is over 256 MiB");
-    *room = *room == 0 ? 64 * 1024 : *room * 2;
+    *room = *room == 0 ? (size_t)64 * 1024 : *room * 2;
     char *more = realloc(*bytes, *room + 1);
     if (more == NULL)
         return err_set(ERR_MEM, why, "no memory for the file");

@@ -63,7 +63,7 @@ tell(void *to, const struct plan *plan, check_units worth, check_units bound, st
 static FILE *
 own_output(void)
 {
-    int fd = dup(STDOUT_FILENO);
+    int fd = fcntl(STDOUT_FILENO, F_DUPFD_CLOEXEC, STDERR_FILENO + 1);
     int nowhere = open("/dev/null", O_WRONLY | O_CLOEXEC);
     if (fd < 0 || nowhere < 0 || dup2(nowhere, STDOUT_FILENO) < 0)
         return NULL;

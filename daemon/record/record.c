@@ -85,7 +85,7 @@ record_from_json(const json_t *line, struct arena *arena, Knockbox__Record **out
     const struct zone *zone = NULL;
     Knockbox__Record *record = NULL;
     enum err e = find_kind(line, &kind, why);
-    if (e == ERR_OK && kind != NULL)
+    if (e == ERR_OK)
         e = read_record(line, kind, stated, record_envelope_names(), arena, &record, why);
     if (e == ERR_OK && record->body_case == KNOCKBOX__RECORD__BODY_SITE_)
         e = zone_find(record->site_->zone, &zone, why);

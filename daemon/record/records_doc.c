@@ -69,7 +69,7 @@ static void
 print_words(const ProtobufCEnumDescriptor *words)
 {
     for (unsigned i = 0; i < words->n_values; i++)
-        printf("%s`%s`", i > 0 ? ", " : "", enum_word(words, words->values[i].value));
+        (void)printf("%s`%s`", i > 0 ? ", " : "", enum_word(words, words->values[i].value));
 }
 
 static void
@@ -80,16 +80,16 @@ print_plain_type(const ProtobufCFieldDescriptor *field)
         print_words(field->descriptor);
         return;
     case PROTOBUF_C_TYPE_BOOL:
-        printf("bool");
+        (void)printf("bool");
         return;
     case PROTOBUF_C_TYPE_MESSAGE:
-        printf("object");
+        (void)printf("object");
         return;
     case PROTOBUF_C_TYPE_BYTES:
-        printf("bytes");
+        (void)printf("bytes");
         return;
     default:
-        printf("number");
+        (void)printf("number");
     }
 }
 
@@ -99,11 +99,11 @@ print_type(const ProtobufCFieldDescriptor *field, const struct field_rule *rule)
     if (rule->type == FIELD_PLAIN)
         print_plain_type(field);
     else if (rule->type == FIELD_TEXT)
-        printf("text of %" PRId64, rule->most);
+        (void)printf("text of %" PRId64, rule->most);
     else if (rule->type == FIELD_HEX)
-        printf("%" PRId64 " bytes in hexadecimal", rule->most);
+        (void)printf("%" PRId64 " bytes in hexadecimal", rule->most);
     else
-        printf("%s", type_words[rule->type]);
+        (void)printf("%s", type_words[rule->type]);
 }
 
 static void print_fields(const ProtobufCMessageDescriptor *descriptor, const char *path);
@@ -113,12 +113,12 @@ static void
 print_row(const ProtobufCFieldDescriptor *field, const struct field_rule *rule, const char *path,
           const char *list, bool required)
 {
-    printf("| `%s` | %s | %s", path, required ? "yes" : "", list);
+    (void)printf("| `%s` | %s | %s", path, required ? "yes" : "", list);
     print_type(field, rule);
-    printf(" | %s | ", unit_word(rule->unit));
+    (void)printf(" | %s | ", unit_word(rule->unit));
     if (rule->least_text[0] != '\0')
-        printf("%s to %s", rule->least_text, rule->most_text);
-    printf(" | %s |\n", rule->doc);
+        (void)printf("%s to %s", rule->least_text, rule->most_text);
+    (void)printf(" | %s |\n", rule->doc);
 }
 
 /* The table's rows of one field and of what is inside it. */
@@ -164,7 +164,7 @@ print_writers(unsigned writers)
     for (unsigned bit = 1; bit <= ROLE_BIT_ALL; bit <<= 1) {
         if ((writers & bit) == 0)
             continue;
-        printf("%s%s", comma, role_word((enum role)bit));
+        (void)printf("%s%s", comma, role_word((enum role)bit));
         comma = ", ";
     }
 }
@@ -172,17 +172,17 @@ print_writers(unsigned writers)
 static void
 print_kind(const struct kind *kind)
 {
-    printf("\n### `%s`%s\n\n", kind->word, kind->big ? " (large)" : "");
+    (void)printf("\n### `%s`%s\n\n", kind->word, kind->big ? " (large)" : "");
     const char *doc = message_rule(kind->descriptor)->doc;
-    printf("%c%s.\n\nWritten by: ", toupper((unsigned char)doc[0]), doc + 1);
+    (void)printf("%c%s.\n\nWritten by: ", toupper((unsigned char)doc[0]), doc + 1);
     print_writers(kind->writers);
-    printf(".");
+    (void)printf(".");
     if (kind->group != KIND_SITE)
-        printf(" Cafés see: %s.", kind->to_cafes           ? "all of them"
-                                  : kind->concerns != NULL ? "what concerns them"
-                                                           : "none");
-    printf("\n\n| field | required | type | unit | range | meaning |\n"
-           "| --- | --- | --- | --- | --- | --- |\n");
+        (void)printf(" Cafés see: %s.", kind->to_cafes           ? "all of them"
+                                        : kind->concerns != NULL ? "what concerns them"
+                                                                 : "none");
+    (void)printf("\n\n| field | required | type | unit | range | meaning |\n"
+                 "| --- | --- | --- | --- | --- | --- |\n");
     print_fields(kind->descriptor, "");
 }
 
@@ -191,9 +191,9 @@ main(void)
 {
     unsigned n = 0;
     const struct kind *all = kinds(&n);
-    fputs(head, stdout);
+    (void)fputs(head, stdout);
     for (size_t g = 0; g < sizeof groups / sizeof groups[0]; g++) {
-        printf("\n## %s\n", groups[g].title);
+        (void)printf("\n## %s\n", groups[g].title);
         for (unsigned i = 0; i < n; i++)
             if (all[i].group == groups[g].group)
                 print_kind(&all[i]);

@@ -15,14 +15,14 @@ static void
 print_source(FILE *out, const json_t *item)
 {
     bool tub = strcmp(text_of(item, "kind"), "tub") == 0;
-    fprintf(out, "  <- %-6s %-20s %8s g", text_of(item, "kind"), text_of(item, "code"),
-            text_of(item, "mass_g"));
+    (void)fprintf(out, "  <- %-6s %-20s %8s g", text_of(item, "kind"), text_of(item, "code"),
+                  text_of(item, "mass_g"));
     if (tub)
-        fprintf(out, "  filled at %s\n", text_of(item, "site"));
+        (void)fprintf(out, "  filled at %s\n", text_of(item, "site"));
     else
-        fprintf(out, "  %s\n            from %s, lot %s, received %s\n", text_of(item, "item"),
-                text_of(item, "supplier"), text_of(item, "supplier_lot"),
-                text_of(item, "received"));
+        (void)fprintf(out, "  %s\n            from %s, lot %s, received %s\n",
+                      text_of(item, "item"), text_of(item, "supplier"),
+                      text_of(item, "supplier_lot"), text_of(item, "received"));
 }
 
 static void
@@ -30,13 +30,14 @@ print_tree(FILE *out, const json_t *trace)
 {
     size_t i;
     json_t *item;
-    fprintf(out, "%s: %s of %s bottles accounted for (%s %%)\n", text_of(trace, "code"),
-            text_of(trace, "located"), text_of(trace, "made"), text_of(trace, "accounted_pct"));
+    (void)fprintf(out, "%s: %s of %s bottles accounted for (%s %%)\n", text_of(trace, "code"),
+                  text_of(trace, "located"), text_of(trace, "made"),
+                  text_of(trace, "accounted_pct"));
     json_array_foreach(json_object_get(trace, "back"), i, item) print_source(out, item);
-    json_array_foreach(json_object_get(trace, "forward"), i, item)
+    json_array_foreach(json_object_get(trace, "forward"), i, item)(void)
         fprintf(out, "  -> %-20s %6s bottles %-10s %s\n", text_of(item, "lot"),
                 text_of(item, "count"), text_of(item, "state"), text_of(item, "site"));
-    json_array_foreach(json_object_get(trace, "unlocated"), i, item)
+    json_array_foreach(json_object_get(trace, "unlocated"), i, item)(void)
         fprintf(out, "  ?? %-20s %6s bottles nobody knows of\n", text_of(item, "lot"),
                 text_of(item, "count"));
 }

@@ -18,16 +18,16 @@ put(FILE *out, const char *text, bool number)
     bool formula = !number && text[0] != '\0' && strchr("=+-@\t\r", text[0]) != NULL;
     bool quote = formula || strpbrk(text, ",\"\r\n") != NULL;
     if (!quote) {
-        fputs(text, out);
+        (void)fputs(text, out);
         return;
     }
-    fputs(formula ? "\"'" : "\"", out);
+    (void)fputs(formula ? "\"'" : "\"", out);
     for (; *text != '\0'; text++) {
         if (*text == '"')
-            fputc('"', out);
-        fputc(*text, out);
+            (void)fputc('"', out);
+        (void)fputc(*text, out);
     }
-    fputc('"', out);
+    (void)fputc('"', out);
 }
 
 static const char *
@@ -53,9 +53,9 @@ put_section(FILE *out, const struct section *s)
             const struct cell *cell = table_cell(s, row, i);
             if (cell->type == CELL_ABSENT)
                 continue;
-            fprintf(out, "%s,%zu,%s,", s->path, row + 1, s->columns[i].key);
+            (void)fprintf(out, "%s,%zu,%s,", s->path, row + 1, s->columns[i].key);
             put(out, word(cell), s->columns[i].number);
-            fprintf(out, ",%s\r\n", s->columns[i].unit);
+            (void)fprintf(out, ",%s\r\n", s->columns[i].unit);
         }
     }
 }
@@ -65,10 +65,10 @@ put_cells(FILE *out, const struct section *s, size_t row)
 {
     for (size_t i = 0; i < s->n_columns; i++) {
         const char *text = row == SIZE_MAX ? s->columns[i].key : word(table_cell(s, row, i));
-        fputs(i > 0 ? "," : "", out);
+        (void)fputs(i > 0 ? "," : "", out);
         put(out, text, row == SIZE_MAX || s->columns[i].number);
     }
-    fputs("\r\n", out);
+    (void)fputs("\r\n", out);
 }
 
 /* day,site,...,amount,...: a line a record; then `sum` in the first column, the sum under amount. */
@@ -78,9 +78,9 @@ put_records(FILE *out, const struct section *s, const char *sum)
     for (size_t row = 0; row <= s->n_rows; row++)
         put_cells(out, s, row == 0 ? SIZE_MAX : row - 1);
     for (size_t i = 0; i < s->n_columns; i++)
-        fprintf(out, "%s%s", i > 0 ? "," : "sum",
-                strcmp(s->columns[i].key, "amount") == 0 && sum != NULL ? sum : "");
-    fputs("\r\n", out);
+        (void)fprintf(out, "%s%s", i > 0 ? "," : "sum",
+                      strcmp(s->columns[i].key, "amount") == 0 && sum != NULL ? sum : "");
+    (void)fputs("\r\n", out);
 }
 
 enum err
@@ -95,7 +95,7 @@ report_csv(const struct table_model *model, char **out_text, struct err_text *wh
     if (records != NULL)
         put_records(out, records, table_get(model, "why", "sum"));
     else
-        fputs("section,row,key,value,unit\r\n", out);
+        (void)fputs("section,row,key,value,unit\r\n", out);
     for (size_t i = 0; records == NULL && i < table_count(model); i++)
         put_section(out, table_at(model, i));
     bool failed = ferror(out) != 0;

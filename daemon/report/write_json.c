@@ -95,13 +95,13 @@ put_section(json_t *root, const struct section *s)
         return json_object_set_new(parent, name, json_null()) == 0;
     if (s->shape != SHAPE_FIELDS)
         return json_object_set_new(parent, name, rows_json(s)) == 0;
-    json_t *object = json_object_get(parent, name);
-    if (object == NULL) {
-        object = json_object();
-        if (json_object_set_new(parent, name, object) != 0)
+    json_t *fields = json_object_get(parent, name);
+    if (fields == NULL) {
+        fields = json_object();
+        if (json_object_set_new(parent, name, fields) != 0)
             return false;
     }
-    return put_row(object, s, 0);
+    return put_row(fields, s, 0);
 }
 
 /* `skip`: a path to leave out, NULL: none. */

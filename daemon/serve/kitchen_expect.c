@@ -202,7 +202,7 @@ expect_site(struct kitchen *k, const struct outlook_series *series, size_t i,
     const char *code = series->outlook->sites[series->site[i]];
     int site = kitchen_find(p->sites, p->sites_n, sizeof *p->sites, code);
     for (int f = 0; site >= 0 && f < p->profiles_n; f++)
-        expect_tubs(k, series, i, site, &habits[site * p->profiles_n], f);
+        expect_tubs(k, series, i, site, &habits[(size_t)site * (size_t)p->profiles_n], f);
 }
 
 static void

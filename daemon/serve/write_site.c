@@ -75,7 +75,7 @@ has_own_box(struct writing *writing, const char *site)
     writing->has_states = true;
     if (writing->states == NULL && writing->call->serve->options.sites != NULL)
         return true; /* no memory: rather refuse than write into somebody's log */
-    for (size_t i = 0; i < writing->n_states; i++)
+    for (size_t i = 0; writing->states != NULL && i < writing->n_states; i++)
         if (writing->states[i].enrolled && strcmp(writing->states[i].site, site) == 0)
             return true;
     return false;

@@ -8,15 +8,9 @@ enum {
     PIECE = 10000
 };
 
-/* How far a log has been followed. */
-struct followed {
-    struct chain_end end;
-    uint64_t records;
-};
-
 struct store_check {
     struct store *store;
-    struct followed *logs; /* by number - 1 */
+    struct chain_end *logs; /* how far each was followed, by number - 1 */
     uint32_t n_logs;
     struct last last;       /* the record checked last */
     uint64_t runs, repeats; /* runs begun; ids that stand twice */
@@ -57,7 +51,7 @@ make_room(struct store_check *check, struct err_text *why)
     uint32_t n = check->store->n_logs;
     if (n == check->n_logs)
         return ERR_OK;
-    struct followed *logs = realloc(check->logs, n * sizeof *logs);
+    struct chain_end *logs = realloc(check->logs, n * sizeof *logs);
     if (logs == NULL)
         return err_set(ERR_MEM, why, "out of memory");
     memset(logs + check->n_logs, 0, (n - check->n_logs) * sizeof *logs);
@@ -131,10 +125,10 @@ static enum err
 check_row(struct store_check *check, struct store_view *view, const struct row *row,
           struct err_text *why)
 {
-    struct followed *log = &check->logs[row->log - 1];
+    struct chain_end *end = &check->logs[row->log - 1];
     const char *fault = row->lsn != check->last.lsn + 1
                             ? "the one that arrived before it is missing"
-                            : chain_fault(&log->end, row);
+                            : chain_fault(end, row);
     if (fault != NULL)
         return broken(check, row, fault, why);
     enum err e = check_id(check, view, row, why);
@@ -143,8 +137,7 @@ check_row(struct store_check *check, struct store_view *view, const struct row *
     if (e != ERR_OK)
         return e;
     check->last = (struct last){.lsn = row->lsn, .seq = row->seq, .log = row->log};
-    log->records++;
-    chain_follow(&log->end, row);
+    chain_follow(end, row);
     return ERR_OK;
 }
 
@@ -156,7 +149,7 @@ check_marks(struct store_check *check, struct store_view *view, struct err_text 
     for (uint32_t i = 0; i < check->n_logs; i++) {
         struct log_mark mark;
         enum err e = mark_in(view, check->store->logs[i], &mark, why);
-        const struct chain_end *end = &check->logs[i].end;
+        const struct chain_end *end = &check->logs[i];
         if (e == ERR_OK && (mark.seq != end->seq || memcmp(mark.hash, end->hash, HASH_SIZE) != 0))
             return err_set(ERR_DAMAGED, why,
                            "%s: site %s, epoch %" PRIu32 ": its head names record %" PRIu64

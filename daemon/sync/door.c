@@ -366,9 +366,8 @@ read_peer(void *owner)
         pause_peer(peer);
     } else if (!peer->gone && peer->first == NULL) {
         ssize_t n = recv(peer->fd, door->in, sizeof door->in, MSG_DONTWAIT | MSG_TRUNC);
-        if (n == 0 || (n < 0 && errno != EAGAIN && errno != EINTR))
-            drop_peer(peer);
-        else if (n > LOCAL_PACKET_MOST)
+        bool failed = n < 0 && errno != EAGAIN && errno != EINTR;
+        if (n == 0 || failed || n > LOCAL_PACKET_MOST)
             drop_peer(peer);
         else if (n > 0)
             take_frame(peer, (size_t)n);

@@ -13,7 +13,7 @@ copy_records(const Knockbox__Batch *batch, struct hub_batch *out)
     size_t bytes = 0;
     for (size_t i = 0; i < batch->n_records; i++)
         bytes += batch->records[i].len;
-    struct stored *block = malloc(batch->n_records * sizeof *block + bytes);
+    struct stored *block = malloc(batch->n_records * sizeof *block + bytes + 1); /* never none */
     if (block == NULL)
         return false;
     uint8_t *at = (uint8_t *)(block + batch->n_records);

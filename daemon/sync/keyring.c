@@ -75,6 +75,15 @@ grow(void **rows, size_t n, size_t *room, size_t size)
 }
 
 static bool
+is_same(const struct key_entry *a, const struct key_entry *b)
+{
+    return a->what == b->what && strcmp(a->site, b->site) == 0 &&
+           strcmp(a->person, b->person) == 0 && strcmp(a->role, b->role) == 0 &&
+           a->roles == b->roles && a->expires_ms == b->expires_ms && a->fresh == b->fresh &&
+           memcmp(a->renews, b->renews, KEY_SIZE) == 0 && a->renewed_ms == b->renewed_ms;
+}
+
+static bool
 insert(struct keyring *ring, const struct key_entry *entry)
 {
     bool there = false;
@@ -90,7 +99,7 @@ insert(struct keyring *ring, const struct key_entry *entry)
         memmove(&ring->entries[at + 1], &ring->entries[at], (ring->n - at) * sizeof *entry);
         ring->n++;
     }
-    if (!there || memcmp(&ring->entries[at], entry, sizeof *entry) != 0)
+    if (!there || !is_same(&ring->entries[at], entry))
         ring->changes++;
     ring->entries[at] = *entry;
     return true;
