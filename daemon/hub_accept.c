@@ -24,10 +24,10 @@ is_local(int fd)
     return getsockopt(fd, SOL_SOCKET, SO_DOMAIN, &domain, &size) == 0 && domain == AF_UNIX;
 }
 
-typedef int accept_fn(int fd, struct sockaddr *from, socklen_t *len, int flags);
+typedef int accept_fn(int fd, struct sockaddr *addr, socklen_t *len, int flags);
 
 int
-accept4(int fd, struct sockaddr *from, socklen_t *len, int flags)
+accept4(int fd, struct sockaddr *addr, socklen_t *len, int flags)
 {
     static _Atomic(accept_fn *) next;
     accept_fn *real = next;
@@ -35,7 +35,7 @@ accept4(int fd, struct sockaddr *from, socklen_t *len, int flags)
         *(void **)&real = dlsym(RTLD_NEXT, "accept4"); /* as dlsym(3) has it */
         next = real;
     }
-    int got = real(fd, from, len, flags);
+    int got = real(fd, addr, len, flags);
     int code = errno;
     if (got < 0 && (code == EMFILE || code == ENFILE) && !is_local(fd)) {
         struct timespec rest = {.tv_nsec = REST_MS * 1000000L};
