@@ -3,17 +3,12 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/ledger/block.h"
 
 struct line {
     struct posting posting; /* site and key lie behind the line */
     uint64_t hash;
     struct line *next; /* in its bucket */
-};
-
-struct block {
-    struct block *next;
-    size_t size, used;
-    _Alignas(16) uint8_t bytes[];
 };
 
 enum {
@@ -51,22 +46,12 @@ books_new(struct books **out_books, struct err_text *why)
     return ERR_OK;
 }
 
-static void
-free_blocks(struct table *table)
-{
-    while (table->blocks != NULL) {
-        struct block *block = table->blocks;
-        table->blocks = block->next;
-        free(block);
-    }
-}
-
 void
 books_free(struct books *books)
 {
     if (books == NULL)
         return;
-    free_blocks(books->table);
+    block_drop(&books->table->blocks, false);
     free(books->table->buckets);
     free(books->table->sorted);
     free(books->table);
@@ -77,29 +62,18 @@ void
 books_clear(struct books *books)
 {
     struct table *table = books->table;
-    free_blocks(table);
+    block_drop(&table->blocks, false);
     table->n = 0;
     table->in_order = true;
     if (table->buckets != NULL)
         memset(table->buckets, 0, table->n_buckets * sizeof(struct line *));
 }
 
-static void *
+/* A line and its texts; all pieces are multiples of 16 bytes, so that each is aligned. */
+static struct line *
 take(struct table *table, size_t size)
 {
-    size = (size + 15) & ~(size_t)15;
-    struct block *block = table->blocks;
-    if (block == NULL || block->size - block->used < size) {
-        size_t room = size > BLOCK_SIZE ? size : BLOCK_SIZE;
-        block = malloc(sizeof *block + room);
-        if (block == NULL)
-            return NULL;
-        *block = (struct block){table->blocks, room, 0};
-        table->blocks = block;
-    }
-    void *p = block->bytes + block->used;
-    block->used += size;
-    return p;
+    return block_take(&table->blocks, BLOCK_SIZE, (size + 15) & ~(size_t)15);
 }
 
 static uint64_t

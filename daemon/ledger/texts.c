@@ -3,17 +3,12 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include "daemon/ledger/block.h"
 
 enum {
     BLOCK_SIZE = 4096,
     ROOM_FIRST = 16,
     ROOM_MOST = 1 << 30
-};
-
-struct texts_block {
-    struct texts_block *next;
-    size_t size, used;
-    char bytes[];
 };
 
 /* Eight bytes at a time. */
@@ -73,23 +68,6 @@ grow(struct texts *texts)
     return true;
 }
 
-static char *
-take(struct texts *texts, size_t size)
-{
-    struct texts_block *block = texts->blocks;
-    if (block == NULL || block->size - block->used < size) {
-        size_t room = size > BLOCK_SIZE ? size : BLOCK_SIZE;
-        block = malloc(sizeof *block + room);
-        if (block == NULL)
-            return NULL;
-        *block = (struct texts_block){texts->blocks, room, 0};
-        texts->blocks = block;
-    }
-    char *p = block->bytes + block->used;
-    block->used += size;
-    return p;
-}
-
 bool
 texts_add(struct texts *texts, const void *s, size_t len, uint32_t *out_number)
 {
@@ -98,7 +76,7 @@ texts_add(struct texts *texts, const void *s, size_t len, uint32_t *out_number)
     uint32_t hash = hash_of(s, len);
     uint32_t *slot = slot_of(texts, hash, s, len);
     if (*slot == 0) {
-        char *copy = take(texts, len + 1);
+        char *copy = block_take(&texts->blocks, BLOCK_SIZE, len + 1);
         if (copy == NULL)
             return false;
         if (len > 0)
@@ -139,23 +117,13 @@ texts_clear(struct texts *texts)
 {
     empty_slots(texts);
     texts->n = 0;
-    while (texts->blocks != NULL && texts->blocks->next != NULL) {
-        struct texts_block *block = texts->blocks;
-        texts->blocks = block->next;
-        free(block);
-    }
-    if (texts->blocks != NULL)
-        texts->blocks->used = 0;
+    block_drop(&texts->blocks, true);
 }
 
 void
 texts_done(struct texts *texts)
 {
-    while (texts->blocks != NULL) {
-        struct texts_block *block = texts->blocks;
-        texts->blocks = block->next;
-        free(block);
-    }
+    block_drop(&texts->blocks, false);
     free(texts->at);
     free(texts->slots);
     *texts = (struct texts){.n = 0};

@@ -19,7 +19,7 @@ struct texts {
     struct text *at; /* at[0..n) in order of arrival */
     size_t n, room;
     uint32_t *slots; /* open addressing: number + 1, 0 for empty; twice as many as `room` */
-    struct texts_block *blocks;
+    struct block *blocks;
 };
 
 enum {
