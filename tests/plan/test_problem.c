@@ -1,32 +1,40 @@
 /* test_problem.c - problems are read, refused in words, written and put in order. */
 #include "kit.h"
 
+/* The caller's. */
+static struct problem *
+written_and_read(struct problem *p, const char *name)
+{
+    char *json = NULL;
+    char *csv = NULL;
+    size_t json_len = 0;
+    size_t csv_len = 0;
+    FILE *f = open_memstream(&json, &json_len);
+    problem_print(p, "x.tubs.csv", f);
+    fclose(f);
+    f = open_memstream(&csv, &csv_len);
+    problem_print_tubs(p, f);
+    fclose(f);
+    struct problem *again = NULL;
+    struct err_text why = {.s = ""};
+    cr_assert(problem_parse(json, json_len, csv, csv_len, &again, &why) == ERR_OK, "%s: %s", name,
+              why.s);
+    free(json);
+    free(csv);
+    return again;
+}
+
 Test(problem, what_is_written_is_read_again_the_same)
 {
     static const char *const names[] = {"micro-1", "micro-2", "small-1", "small-2", "medium-2"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
         struct problem *p = kit_problem(names[i]);
-        char *json = NULL;
-        char *csv = NULL;
-        size_t json_len = 0;
-        size_t csv_len = 0;
-        FILE *f = open_memstream(&json, &json_len);
-        problem_print(p, "x.tubs.csv", f);
-        fclose(f);
-        f = open_memstream(&csv, &csv_len);
-        problem_print_tubs(p, f);
-        fclose(f);
-        struct problem *again = NULL;
-        struct err_text why = {.s = ""};
-        cr_assert(problem_parse(json, json_len, csv, csv_len, &again, &why) == ERR_OK, "%s: %s",
-                  names[i], why.s);
+        struct problem *again = written_and_read(p, names[i]);
         char *a = kit_text(p, NULL);
         char *b = kit_text(again, NULL);
         cr_expect(strcmp(a, b) == 0, "%s", names[i]);
         free(a);
         free(b);
-        free(json);
-        free(csv);
         problem_free(p);
         problem_free(again);
     }
@@ -37,31 +45,17 @@ Test(problem, names_with_commas_and_quotes_are_read_again_the_same)
 {
     static const char *const ids[] = {"a,b", "\"", "\"a\"", "a\"\",", ",", "=1+1", "'"};
     struct problem *p = kit_problem("micro-1");
-    char *csv = NULL;
-    size_t csv_len = 0;
     cr_assert(p->tubs_n >= 7 && p->sites_n >= 1);
     for (int i = 0; i < 7; i++)
         snprintf(p->tubs[i].id, sizeof p->tubs[i].id, "%s", ids[i]);
     snprintf(p->sites[0].id, sizeof p->sites[0].id, "quay, \"side\"");
-    char *json = NULL;
-    size_t json_len = 0;
-    FILE *f = open_memstream(&json, &json_len);
-    problem_print(p, "x.tubs.csv", f);
-    fclose(f);
-    f = open_memstream(&csv, &csv_len);
-    problem_print_tubs(p, f);
-    fclose(f);
-    struct problem *again = NULL;
-    struct err_text why = {.s = ""};
-    cr_assert(problem_parse(json, json_len, csv, csv_len, &again, &why) == ERR_OK, "%s", why.s);
+    struct problem *again = written_and_read(p, "micro-1");
     for (int i = 0; i < 7; i++) {
         int there = 0;
         for (int k = 0; k < again->tubs_n; k++)
             there += strcmp(again->tubs[k].id, ids[i]) == 0;
         cr_expect(there == 1, "%s", ids[i]);
     }
-    free(json);
-    free(csv);
     problem_free(p);
     problem_free(again);
 }
